@@ -15,10 +15,10 @@ extern "C" {
 
 #if defined(__GNUC__)
 #define PASSEL_API __attribute__((visibility("default")))
-#define PASSEL_PRINTF(format, first) __attribute__((format(printf, format, first)))
+#define PASSEL_PRINTF(string, first) __attribute__((__format__(__printf__, string, first)))
 #else
 #define PASSEL_API
-#define PASSEL_PRINTF(format, first)
+#define PASSEL_PRINTF(string, first)
 #endif
 
 enum passel_status {
