@@ -124,9 +124,11 @@ struct kind {
     void (*release)(void *self); /* or NULL */
 
     enum passel_status (*open)(const struct at *at, void **state, struct passel_error *error); /* or NULL */
-    void (*close)(void *state);
-    /* Text that tells this picture from others beyond settings and inputs (a source: file name, size); or NULL. */
-    void (*identity)(const struct at *at, struct text *out);
+    /* Ends what `open` began; may add a line to `notes`, a warning about what was met (values that were no numbers). */
+    void (*close)(void *state, struct text *notes);
+    /* A source: the path of the `index`-th file that this picture reads (from 0), or NULL behind the last. Valid as
+     * long as the state. The engine takes name, size and time of change into account. */
+    const char *(*file)(const struct at *at, int index);
 
     /* NULL: no inputs (a source, a generator). Only at.self … at.state are there. */
     enum passel_status (*asks)(const struct at *at, struct ask_list *list, struct passel_error *error);
@@ -141,8 +143,9 @@ struct kind {
                                     struct passel_error *error);
     /* out->area is inside info.data; out has the planes that are wanted. in[i] belongs to asks[i] and covers reach (or
      * the whole data window) – with BORDER_CLEAR zeros beyond the input's data window, with BORDER_HOLD its edge.
-     * `in` may alias nothing that is written. `scratch` gives memory until the call returns.
-     * NULL for a geometric kind. */
+     * `in` may alias nothing that is written. `scratch` gives memory until the call returns. With info.whole set, it is
+     * called once per picture with the whole data window.
+     * A geometric kind may leave it NULL; if not, in[0] is the resampled picture, of the same area as out. */
     enum passel_status (*fill)(const struct at *at, const struct picture *in, const struct picture *out,
                                struct arena *scratch, struct passel_error *error);
 };

@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * The kind `shot`: the frame that everything is made for. It makes no picture; shot_read turns its settings into the
+ * struct that kinds and engine work with.
+ */
+#include "kinds/shot.h"
+
+#include <math.h>
+
+#include "base/error.h"
+#include "kinds/kinds.h"
+
+static const struct setting_spec settings[] = {
+    { .word = "frames",
+      .help = "the frames of the shot, first and last included",
+      .values = (const struct value_spec[]){ { .label = "FRAMES", .type = VALUE_FRAMES }, { .label = NULL } },
+      .required = true },
+    { .word = "rate",
+      .help = "frames per second; 23.976, 29.97 and 59.94 mean the exact 1000/1001 rates",
+      .values = (const struct value_spec[]){ { .label = "RATE",
+                                               .type = VALUE_NUMBER,
+                                               .limited = true,
+                                               .least = 1,
+                                               .most = 10000 },
+                                             { .label = NULL } },
+      .standard = "24" },
+    { .word = "size",
+      .help = "width and height of the finished picture in pixels",
+      .values = (const struct value_spec[]){ { .label = "WIDTHxHEIGHT", .type = VALUE_SIZE }, { .label = NULL } },
+      .required = true },
+    { .word = "primaries",
+      .help = "the red, green and blue that all sums are made in",
+      .values = (const struct value_spec[]){ { .label = "PRIMARIES", .type = VALUE_CHOICE, .choices = primaries_choices },
+                                             { .label = NULL } },
+      .standard = "rec709" },
+    { .word = "lock",
+      .help = "the pass whose time code, rate and notes the outputs carry, and that others are put in register with; "
+              "it moves nothing by itself",
+      .values = (const struct value_spec[]){ { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } } },
+    { .help = NULL },
+};
+
+const struct choice primaries_choices[] = {
+    { "rec709", "Rec. ITU-R BT.709, white D65; also those of sRGB" },
+    { "rec2020", "Rec. ITU-R BT.2020, white D65" },
+    { "p3d65", "P3 with white D65" },
+    { "acescg", "AP1, white near D60" },
+    { "aces", "AP0, white near D60" },
+    { NULL, NULL },
+};
+
+/* 23.976 and its like are written short; what they mean is n * 1000 / 1001. */
+static void exact_rate(double rate, int32_t *num, int32_t *den)
+{
+    const double whole = floor(rate + 0.5);
+    const double video = floor(rate * 1.001 + 0.5);
+    if (fabs(rate - whole) < 1e-6) {
+        *num = (int32_t)whole;
+        *den = 1;
+    } else if (fabs(rate - video / 1.001) < 0.005) {
+        *num = (int32_t)video * 1000;
+        *den = 1001;
+    } else {
+        *num = (int32_t)floor(rate * 1000 + 0.5);
+        *den = 1000;
+    }
+}
+
+enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, struct passel_error *error)
+{
+    const struct block *block = recipe->shot;
+    if (block == NULL)
+        return error_set(error, PASSEL_BAD_RECIPE,
+                         "%s: the recipe has no shot block; begin with\n  shot NAME\n    frames  1001-1048\n"
+                         "    size    1920x1080",
+                         recipe->path);
+    const struct value *frames = setting_value(block_setting(block, "frames"), 0);
+    const struct value *size = setting_value(block_setting(block, "size"), 0);
+    const struct value *rate = setting_value(block_setting(block, "rate"), 0);
+    const struct value *lock = setting_value(block_setting(block, "lock"), 0);
+    *shot = (struct shot){ .name = block->name,
+                           .width = size->first,
+                           .height = size->last,
+                           .frames = frames->frames,
+                           .frame_count = frames->frame_count,
+                           .lock = lock != NULL ? lock->block : NULL };
+    exact_rate(value_at(rate, 0, 0, 1), &shot->rate_num, &shot->rate_den);
+    shot->rate = (double)shot->rate_num / shot->rate_den;
+    shot->primaries = *primaries_named(value_choice(setting_value(block_setting(block, "primaries"), 0)));
+    return PASSEL_OK;
+}
+
+struct rect shot_window(const struct shot *shot, int scale)
+{
+    return rect_reduce(rect_of(0, 0, shot->width, shot->height), scale);
+}
+
+const struct kind kind_shot = {
+    .schema = { .name = "shot",
+                .summary = "The frame that everything is made for: which frames, how fast, how large.",
+                .example = "shot storm\n"
+                           "  frames  1001-1048\n"
+                           "  rate    24\n"
+                           "  size    1920x1080\n"
+                           "  lock    moon\n",
+                .form = HEAD_SHOT,
+                .makes = MAKES_NOTHING,
+                .settings = settings },
+};

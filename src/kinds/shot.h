@@ -1,0 +1,20 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * The shot block as kinds and engine read it.
+ */
+#ifndef KINDS_SHOT_H
+#define KINDS_SHOT_H
+
+#include "kinds/kind.h"
+
+/* The words for primaries, wherever a setting offers them. */
+extern const struct choice primaries_choices[];
+
+/* Reads the recipe's shot block; PASSEL_BAD_RECIPE when it has none. The frames belong to the recipe. */
+enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, struct passel_error *error);
+
+/* The shot's display window at `scale`. */
+struct rect shot_window(const struct shot *shot, int scale);
+
+#endif
