@@ -70,6 +70,9 @@ void names_free(char **names);
 /* Appends a copy; *names may be NULL at first. PASSEL_NO_MEMORY leaves the list as it was. */
 enum passel_status names_add(char ***names, const char *name, struct passel_error *error);
 
+/* Puts 0 for NaN and ± the largest half for ± infinity, and counts them. */
+void faults_repair(float *samples, size_t count, struct media_faults *faults);
+
 extern const struct media_format format_exr, format_jpeg, format_png, format_tiff, format_yuv;
 extern const struct media_output output_exr, output_png;
 
