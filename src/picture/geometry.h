@@ -31,16 +31,23 @@ bool transform_is_shift(const struct transform *t, int32_t *dx, int32_t *dy);
 struct rect transform_reach_out(const struct transform *t, enum filter filter, struct rect input);
 /* Which input pixels resampling needs to fill `output`. */
 struct rect transform_reach_in(const struct transform *t, enum filter filter, struct rect output);
+/* The part of `data` that stands in for `reach` when edges hold: reach cut to data, and at least the nearest edge. */
+struct rect reach_held(struct rect reach, struct rect data);
 
-/* Replaces the planes of a whole picture by their quintic B-spline coefficients (recursive prefilter, borders held).
- * For FILTER_SPLINE, once per picture. */
+/* True when resampling by t reads spline coefficients (spline_prepare): FILTER_SPLINE, and not a whole-pixel move. */
+bool transform_wants_spline(const struct transform *t, enum filter filter);
+
+/* Replaces the planes of a whole picture by their quintic B-spline coefficients (recursive prefilter; the picture is
+ * mirrored at its border, so that the edge pixel repeats). For FILTER_SPLINE, once per picture. */
 enum passel_status spline_prepare(const struct picture *picture, struct passel_error *error);
 
-/* Fills `out` from `in` through t. `in` holds what transform_reach_in says, cut to `data` (the input's data window);
- * for FILTER_SPLINE `in` holds the coefficients (spline_prepare) of all of `data`.
+/* Fills `out` from `in` through t. `in` holds what transform_reach_in says, cut to `data` (the input's data window),
+ * with `hold` what reach_held says; when transform_wants_spline, `in` holds the coefficients (spline_prepare) of all
+ * of `data`. A plane A that `in` lacks counts as 1, a missing colour as 0.
  * With `hold` positions outside `data` take its nearest edge pixel; else they are transparent: colour and alpha are
  * multiplied by the exact share of the output pixel that `data` covers (premultiplied: no fringe).
- * Where t makes the picture smaller, the filter is widened (area support) in proportion.
+ * Where t makes the picture smaller, the filter is widened (area support) in proportion: along the axes of the
+ * reduction, up to 64 times (4096 times when rows stay rows). FILTER_NEAREST takes one pixel and never mixes.
  * Whole-pixel moves copy bits. */
 enum passel_status picture_resample(const struct picture *out, const struct picture *in, struct rect data, bool hold,
                                     const struct transform *t, enum filter filter, struct passel_error *error);
