@@ -49,6 +49,7 @@ struct media_info {
     struct encoding encoding;  /* what the file says of itself */
     bool has_primaries;
     struct primaries primaries;
+    char unserved[120];        /* what the file says of its colour and Passel cannot follow, or "": for `probe`, `check` */
     struct metadata metadata;
     int32_t frame_count;       /* of a file that holds several (video); 1 otherwise; -1 unknown (a pipe) */
     char **channels;           /* all channel names of the chosen part, for `probe`; NULL-ended, owned by the reader */
