@@ -12,9 +12,9 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "kinds/alpha_input.h"
+#include "kinds/arena_picture.h"
 #include "kinds/blend.h"
 #include "kinds/kinds.h"
-#include "kinds/scratch_picture.h"
 #include "kinds/shot.h"
 #include "numerics/blur.h"
 
@@ -397,8 +397,8 @@ static enum passel_status make_wrap(const struct work *work, const struct layer_
     struct picture edge;
     const struct picture below = picture_part(&work->below, around);
     const unsigned colours = picture_planes(&below) & HAS_RGB;
-    RETURN_IF_ERROR(scratch_picture(scratch, around, HAS_A, &edge, error));
-    RETURN_IF_ERROR(scratch_picture(scratch, area, colours | HAS_A, wrap, error));
+    RETURN_IF_ERROR(arena_picture(scratch, around, HAS_A, &edge, error));
+    RETURN_IF_ERROR(arena_picture(scratch, area, colours | HAS_A, wrap, error));
     for (int32_t y = around.y0; y < around.y1; y++)
         layer_alpha(work, now, layer_weight(work, now, y, around), y, around, work->row[PLANE_R],
                     picture_row(&edge, PLANE_A, y));
@@ -450,10 +450,10 @@ static enum passel_status begin_work(struct work *work, const struct picture *ou
 {
     work->below = *out;
     if (out->plane[PLANE_A] == NULL || !rect_same(area, out->area))
-        RETURN_IF_ERROR(scratch_picture(scratch, area, picture_planes(out) | HAS_A, &work->below, error));
-    bool whole = (work->weight = scratch_row(scratch, rect_width(area))) != NULL;
+        RETURN_IF_ERROR(arena_picture(scratch, area, picture_planes(out) | HAS_A, &work->below, error));
+    bool whole = (work->weight = arena_row(scratch, rect_width(area))) != NULL;
     for (int p = 0; p < PLANE_COUNT; p++)
-        whole = (work->row[p] = scratch_row(scratch, rect_width(area))) != NULL && whole;
+        whole = (work->row[p] = arena_row(scratch, rect_width(area))) != NULL && whole;
     return whole ? PASSEL_OK : error_set(error, PASSEL_NO_MEMORY, "out of memory");
 }
 

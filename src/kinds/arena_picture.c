@@ -3,13 +3,13 @@
 /*
  * Pictures from the scratch memory of a fill.
  */
-#include "kinds/scratch_picture.h"
+#include "kinds/arena_picture.h"
 
 #include "base/error.h"
 #include "base/memory.h"
 
-enum passel_status scratch_picture(struct arena *scratch, struct rect area, unsigned planes, struct picture *picture,
-                                   struct passel_error *error)
+enum passel_status arena_picture(struct arena *scratch, struct rect area, unsigned planes, struct picture *picture,
+                                 struct passel_error *error)
 {
     size_t pixels;
     *picture = (struct picture){ .area = area, .stride = (size_t)rect_width(area) };
@@ -25,7 +25,7 @@ enum passel_status scratch_picture(struct arena *scratch, struct rect area, unsi
     return PASSEL_OK;
 }
 
-float *scratch_row(struct arena *scratch, int32_t count)
+float *arena_row(struct arena *scratch, int32_t count)
 {
     return arena_array(scratch, (size_t)count, sizeof(float));
 }
