@@ -21,10 +21,12 @@
 
 static const struct media_format *const formats[] = {
     &format_exr,
+    &format_png,
 };
 
 static const struct media_output *const outputs[] = {
     &output_exr,
+    &output_png,
 };
 
 enum { FORMAT_COUNT = sizeof formats / sizeof *formats, OUTPUT_COUNT = sizeof outputs / sizeof *outputs };
