@@ -1,0 +1,87 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * DWAA, DWAB and luminance/chroma files. The library's core does not decode them; its RGBA interface does, as halves
+ * and in lines from the top, so such files are read whole.
+ */
+#include "media/exr.h"
+
+#include "base/error.h"
+#include "base/memory.h"
+#include "picture/half.h"
+
+#include <OpenEXR/ImfCRgbaFile.h>
+
+enum { STRIP_ROWS = 256 };
+
+/* The interface addresses pixels from the origin of the picture, which mostly lies outside the strip in memory. */
+static ImfRgba *origin_of(ImfRgba *strip, struct rect area)
+{
+    const intptr_t pixels = (intptr_t)area.y0 * rect_width(area) + area.x0;
+    return (ImfRgba *)((uintptr_t)strip - (uintptr_t)(pixels * (intptr_t)sizeof *strip));
+}
+
+static void part_planes(const ImfRgba *from, ImfHalf *to, int plane, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        to[i] = plane == PLANE_R ? from[i].r : plane == PLANE_G ? from[i].g : plane == PLANE_B ? from[i].b : from[i].a;
+}
+
+static void strip_to_planes(const ImfRgba *strip, ImfHalf *halves, struct rect area, const struct picture *out,
+                            struct media_faults *faults)
+{
+    const size_t width = (size_t)rect_width(area);
+    for (int32_t y = area.y0; y < area.y1; y++)
+        for (int p = 0; p < PLANE_COUNT; p++)
+            if (out->plane[p] != NULL) {
+                float *row = picture_row(out, (enum plane)p, y);
+                part_planes(strip + (size_t)(y - area.y0) * width, halves, p, width);
+                if (half_to_float(halves, row, width))
+                    faults_repair(row, width, faults);
+            }
+}
+
+static enum passel_status read_strips(ImfInputFile *file, ImfRgba *strip, ImfHalf *halves, const struct picture *out,
+                                      struct media_faults *faults, struct passel_error *error)
+{
+    struct rect area = out->area;
+    const size_t width = (size_t)rect_width(area);
+    for (int32_t y = out->area.y0; y < out->area.y1; y += STRIP_ROWS) {
+        area.y0 = y;
+        area.y1 = y + STRIP_ROWS < out->area.y1 ? y + STRIP_ROWS : out->area.y1;
+        if (!ImfInputSetFrameBuffer(file, origin_of(strip, area), 1, width) ||
+            !ImfInputReadPixels(file, area.y0, area.y1 - 1))
+            return error_set(error, PASSEL_BAD_FILE, "%s (rows %d to %d cannot be decoded)",
+                             passel_status_text(PASSEL_BAD_FILE), area.y0, area.y1 - 1);
+        strip_to_planes(strip, halves, area, out, faults);
+    }
+    return PASSEL_OK;
+}
+
+static bool same_window(ImfInputFile *file, struct rect data)
+{
+    int x0, y0, x1, y1;
+    ImfHeaderDataWindow(ImfInputHeader(file), &x0, &y0, &x1, &y1);
+    return rect_same(data, rect_of(x0, y0, x1 + 1, y1 + 1));
+}
+
+enum passel_status exr_rgba_read(const struct media_reader *reader, const struct picture *out,
+                                 struct media_faults *faults, struct passel_error *error)
+{
+    const size_t width = (size_t)rect_width(out->area);
+    enum passel_status status = PASSEL_NO_MEMORY;
+    ImfRgba *strip = memory_zeros(width * STRIP_ROWS, sizeof *strip);
+    ImfHalf *halves = memory_zeros(width, sizeof *halves);
+    ImfInputFile *file = strip != NULL && halves != NULL ? ImfOpenInputFile(reader->path) : NULL;
+    if (file != NULL && same_window(file, out->area))
+        status = read_strips(file, strip, halves, out, faults, error);
+    else if (strip != NULL && halves != NULL)
+        status = error_set(error, PASSEL_BAD_FILE, "%s (its header)", passel_status_text(PASSEL_BAD_FILE));
+    else
+        error_set(error, status, "memory is out");
+    if (file != NULL)
+        ImfCloseInputFile(file);
+    memory_free(halves);
+    memory_free(strip);
+    return status;
+}
