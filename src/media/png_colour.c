@@ -78,19 +78,16 @@ static bool read_cicp(struct chunk_bytes chunk, struct png_colour *colour, char 
     return colour->claim.has_primaries && colour->claim.has_encoding && chunk.bytes[2] == 0;
 }
 
-/* Inflates at most PROFILE_LIMIT bytes; for memory_free. */
-static unsigned char *profile_inflate(const unsigned char *packed, size_t size, size_t *unpacked)
+/* Inflates a profile of at most PROFILE_LIMIT bytes and reduces it. */
+static bool profile_reduce(const unsigned char *packed, size_t size, struct png_colour *colour, const char **why)
 {
     unsigned char *profile = memory_new(PROFILE_LIMIT);
     uLongf length = PROFILE_LIMIT;
-    if (!profile)
-        return NULL;
-    if (uncompress(profile, &length, packed, (uLong)size) != Z_OK) {
-        memory_free(profile);
-        return NULL;
-    }
-    *unpacked = length;
-    return profile;
+    colour->no_memory = !profile;
+    const bool done = profile && uncompress(profile, &length, packed, (uLong)size) == Z_OK &&
+                      icc_reduce(profile, length, &colour->claim, why);
+    memory_free(profile);
+    return done;
 }
 
 static bool read_iccp(struct chunk_bytes chunk, struct png_colour *colour, char why[80])
@@ -100,17 +97,11 @@ static bool read_iccp(struct chunk_bytes chunk, struct png_colour *colour, char 
     if (!end || end == chunk.bytes || end - chunk.bytes > PROFILE_NAME_LIMIT)
         return false;
     const size_t before = (size_t)(end - chunk.bytes) + 2; /* name, NUL, method */
-    size_t size = 0;
     if (chunk.size <= before || end[1] != 0)
         return false;
-    unsigned char *profile = profile_inflate(chunk.bytes + before, chunk.size - before, &size);
-    if (!profile)
-        return false;
-    const char *reason = NULL;
-    const bool done = icc_reduce(profile, size, &colour->claim, &reason);
-    memory_free(profile);
-    if (!done)
-        snprintf(why, 80, "%s", reason);
+    const char *reason = "is damaged";
+    const bool done = profile_reduce(chunk.bytes + before, chunk.size - before, colour, &reason);
+    snprintf(why, 80, "%s", reason);
     return done;
 }
 
@@ -185,6 +176,9 @@ void png_colour_read(const struct chunk_bytes chunks[CHUNK_COUNT], struct png_co
             *colour = tried;
             if (i <= CHUNK_SRGB)
                 return;
+        } else if (tried.no_memory) {
+            colour->no_memory = true;
+            return;
         } else if (colour->unserved[0] == '\0') {
             snprintf(colour->unserved, sizeof colour->unserved, "%s %s", colour_chunk_names[i], why);
         }

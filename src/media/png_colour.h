@@ -23,6 +23,7 @@ struct chunk_bytes {
 
 struct png_colour {
     struct colour_claim claim;
+    bool no_memory;     /* a profile could not be unpacked: nothing else counts */
     bool narrow;        /* cICP with the full range flag off: code = 16·2^(n-8) + value · 219·2^(n-8) */
     char unserved[120]; /* as in media_info */
 };

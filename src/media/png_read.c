@@ -36,6 +36,7 @@ struct png_reading {
     png_structp png;
     png_infop info;
     struct cursor *cursor;
+    bool no_memory; /* also when libpng went on without what it could not get */
     char message[200];
     /* For decoding */
     png_bytep *rows; /* one for all, or as many as there are when the file is interlaced */
@@ -47,8 +48,10 @@ struct png_reading {
 
 static png_voidp block_new(png_structp png, png_alloc_size_t size)
 {
-    (void)png;
-    return memory_new(size);
+    struct png_reading *reading = png_get_mem_ptr(png);
+    void *block = memory_new(size);
+    reading->no_memory = reading->no_memory || !block;
+    return block;
 }
 
 static void block_free(png_structp png, png_voidp block)
@@ -78,13 +81,13 @@ static void take_bytes(png_structp png, png_bytep bytes, size_t size)
         png_error(png, "it ends early");
 }
 
-/* Runs a step that libpng may leave; false when it did. */
+/* Runs a step that libpng may leave; false when it did, or when memory was out. */
 static bool guarded(struct png_reading *reading, void (*step)(struct png_reading *))
 {
     if (setjmp(png_jmpbuf(reading->png)))
         return false;
     step(reading);
-    return true;
+    return !reading->no_memory;
 }
 
 static void reading_end(struct png_reading *reading)
@@ -111,7 +114,7 @@ static void header_step(struct png_reading *reading)
 
 static enum passel_status reading_error(struct png_reading *reading, struct passel_error *error)
 {
-    if (strcmp(reading->message, "Out of memory") == 0 || strcmp(reading->message, "Insufficient memory") == 0)
+    if (reading->no_memory)
         return error_set(error, PASSEL_NO_MEMORY, "no memory to decode it");
     return cursor_error(reading->cursor, reading->message, error);
 }
@@ -123,7 +126,7 @@ static enum passel_status reading_begin(struct png_reading *reading, struct curs
     cursor->at = 0;
     reading->cursor = cursor;
     reading->png =
-        png_create_read_struct_2(PNG_LIBPNG_VER_STRING, reading, leave, keep_quiet, NULL, block_new, block_free);
+        png_create_read_struct_2(PNG_LIBPNG_VER_STRING, reading, leave, keep_quiet, reading, block_new, block_free);
     reading->info = reading->png ? png_create_info_struct(reading->png) : NULL;
     enum passel_status status = PASSEL_OK;
     if (!reading->info) {
@@ -151,18 +154,22 @@ static void find_colour_chunks(const struct png_reading *reading, struct chunk_b
                 chunks[kind] = (struct chunk_bytes){ found[i].data, found[i].size };
 }
 
-static void read_colour(const struct png_reading *reading, struct media_info *info, bool *narrow)
+static enum passel_status read_colour(const struct png_reading *reading, struct media_info *info, bool *narrow,
+                                      struct passel_error *error)
 {
     struct chunk_bytes chunks[CHUNK_COUNT];
     struct png_colour colour;
     find_colour_chunks(reading, chunks);
     png_colour_read(chunks, &colour);
+    if (colour.no_memory)
+        return error_set(error, PASSEL_NO_MEMORY, "no memory for its colour profile");
     info->has_encoding = colour.claim.has_encoding;
     info->encoding = colour.claim.encoding;
     info->has_primaries = colour.claim.has_primaries;
     info->primaries = colour.claim.primaries;
     memcpy(info->unserved, colour.unserved, sizeof info->unserved);
     *narrow = colour.narrow && info->bits >= 8;
+    return PASSEL_OK;
 }
 
 static enum passel_status check_size(const struct png_reading *reading, struct passel_error *error)
@@ -217,7 +224,7 @@ static enum passel_status png_open(struct media_reader *reader, struct media_sou
     GOTO_IF_ERROR(reading_begin(&reading, &state->cursor, error), out_state);
     GOTO_IF_ERROR(check_size(&reading, error), out_reading);
     read_header(&reading, &reader->info);
-    read_colour(&reading, &reader->info, &state->narrow);
+    GOTO_IF_ERROR(read_colour(&reading, &reader->info, &state->narrow, error), out_reading);
     const bool colour = (png_get_color_type(reading.png, reading.info) & PNG_COLOR_MASK_COLOR) != 0;
     status = channels_choose(choice, colour, has_alpha(&reading) ? ALPHA_STRAIGHT : ALPHA_NONE, &reader->info,
                              &state->channels, error);

@@ -63,8 +63,11 @@ static void keep_quiet(png_structp png, png_const_charp message)
 
 static png_voidp block_new(png_structp png, png_alloc_size_t size)
 {
-    (void)png;
-    return memory_new(size);
+    struct png_writing *writing = png_get_mem_ptr(png);
+    void *block = memory_new(size);
+    if (!block)
+        error_set(&writing->failure, PASSEL_NO_MEMORY, "no memory to write it");
+    return block;
 }
 
 static void block_free(png_structp png, png_voidp block)
@@ -96,13 +99,13 @@ static void give_bytes(png_structp png, png_bytep bytes, size_t size)
     }
 }
 
-/* Runs a step that libpng may leave; false when it did. */
+/* Runs a step that libpng may leave; false when it did, or when memory was out. */
 static bool guarded(struct png_writing *writing, void (*step)(struct png_writing *))
 {
     if (setjmp(png_jmpbuf(writing->png)))
         return false;
     step(writing);
-    return true;
+    return writing->failure.status == PASSEL_OK;
 }
 
 /* The header */
@@ -202,7 +205,7 @@ static enum passel_status writing_new(struct png_writing **made, struct passel_e
     }
     writing->file.descriptor = -1;
     writing->png =
-        png_create_write_struct_2(PNG_LIBPNG_VER_STRING, writing, leave, keep_quiet, NULL, block_new, block_free);
+        png_create_write_struct_2(PNG_LIBPNG_VER_STRING, writing, leave, keep_quiet, writing, block_new, block_free);
     writing->info = writing->png ? png_create_info_struct(writing->png) : NULL;
     if (!writing->info) {
         writing_free(writing);
