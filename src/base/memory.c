@@ -27,6 +27,9 @@ bool size_multiply(size_t a, size_t b, size_t *product)
 static void *aligned_block(size_t size, size_t align)
 {
     void *block = NULL;
+    /* No object is larger, and checkers of memory stop the program when asked for more. */
+    if (size > PTRDIFF_MAX)
+        return NULL;
     /* Unlike aligned_alloc, posix_memalign takes any size, so checkers see the true end of the block. */
     return posix_memalign(&block, align, size > 0 ? size : 1) == 0 ? block : NULL;
 }
