@@ -1,0 +1,52 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * What a key knows of its screens before the first pixel: the light of each, clean of noise, as its take sees it, and
+ * how noisy each take is. Found once per block from the empties and a few frames of the shot.
+ */
+#ifndef KINDS_KEY_SCREENS_H
+#define KINDS_KEY_SCREENS_H
+
+#include "kinds/kind.h"
+#include "numerics/noise_model.h"
+
+#define SCREEN_LIMIT 16
+
+/* One take: what is filmed, and its empty. */
+struct take_names {
+    const struct value *on;
+    const struct value *empty; /* or NULL: the screen is estimated from the take itself */
+};
+
+/* What both keys keep of their settings, so that the analysis can serve both. */
+struct takes {
+    int count;
+    struct take_names take[SCREEN_LIMIT];
+    bool trust_levels;
+    bool has_colour;
+    float colour[3]; /* `colour R G B` of a single screen */
+};
+
+struct screen {
+    struct picture field; /* R, G, B of the bare screen at the take's level */
+    struct noise noise[3];
+    float level[3]; /* take / empty where the screen is bare: what the empty was multiplied by; 1 without empty */
+    int bare_cells; /* how many cells of the take were seen bare */
+};
+
+struct screens {
+    int count;
+    struct screen screen[SCREEN_LIMIT];
+};
+
+/* The descriptor's analysis: at.self is, or begins with, a struct takes; the result is a struct screens. */
+extern const struct analysis screens_analysis;
+
+/* Copies the field's row: out[i] is plane c of screen at pixel (x0 + i, y); outside the field its edge is held. */
+void screen_row(const struct screen *screen, int c, int32_t x0, int32_t y, int32_t count, float *out);
+
+/* Refuses takes whose display windows differ, at the setting that names them. */
+enum passel_status takes_check(const struct recipe *recipe, const struct picture_info *first,
+                               const struct picture_info *other, const struct value *value, struct passel_error *error);
+
+#endif

@@ -1,0 +1,306 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * The kind `key two-screen`: a cut-out from takes of the same thing before two or more screens.
+ *
+ * A pixel of take i is y_i = Co + t K_i per channel, with the foreground Co (premultiplied), the screen K_i and the
+ * transmission t = 1 - alpha. Takes and channels together over-determine the four unknowns; they are solved by least
+ * squares (triangulation; Smith and Blinn 1996, Theorem 4, for any number of screens), each equation weighted by
+ * 1 / variance of its own noise. With Co eliminated: t = Σ w (y - ȳ)(K - K̄) / Σ w (K - K̄)², the bars being the
+ * channel's weighted means over takes, and Co = ȳ - t K̄. The variance follows the light that is expected, not the noisy
+ * pixel itself, so a first solution gives the weights of the second. Alpha may leave 0 … 1 by noise.
+ */
+#include <string.h>
+
+#include "base/error.h"
+#include "kinds/key_screens.h"
+#include "kinds/kinds.h"
+
+enum { PICTURE_CUT = 0, PICTURE_QUALITY = 1 };
+
+#define UNKNOWNS 4
+#define ROUNDS 2               /* the first is weighted by the takes' mean light */
+#define TINY_DETERMINANT 0.01F /* Σ w (K - K̄)² of screens that say nothing: alpha then goes to 1 */
+#define POOR_FIT 9.0F          /* the quality is half where the equations disagree by this much variance */
+
+static const struct setting_spec settings[] = {
+    { .word = "on",
+      .help = "a take before one of the screens, and that screen with nothing before it; give two or more",
+      .values = (const struct value_spec[]){ { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } },
+      .tags =
+          (const struct tag_spec[]){
+              { .word = "empty",
+                .help = "the screen with nothing before it; estimated from the bare parts of "
+                        "the take when there is none",
+                .values =
+                    (const struct value_spec[]){ { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } } },
+              { .word = NULL } },
+      .repeats = true,
+      .required = true },
+    { .word = "trust",
+      .help = "turns the correction off that fits each empty to its take's brightness",
+      .values =
+          (const struct value_spec[]){
+              { .label = "WHAT",
+                .type = VALUE_CHOICE,
+                .choices = (const struct choice[]){ { "levels", "takes and empties were lit exactly alike" },
+                                                    { NULL, NULL } } },
+              { .label = NULL } } },
+    { .help = NULL },
+};
+
+/* ---- make and plan --------------------------------------------------------------------------------------------- */
+
+static enum passel_status two_screen_make(const struct block *block, const struct recipe *recipe,
+                                          const struct shot *shot, struct arena *arena, void **self,
+                                          struct passel_error *error)
+{
+    struct takes *takes = arena_take(arena, sizeof *takes);
+    (void)shot;
+    if (takes == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int i = 0; i < block->setting_count; i++) {
+        const struct setting *setting = &block->settings[i];
+        if (strcmp(setting->spec->word, "on") != 0)
+            continue;
+        if (takes->count == SCREEN_LIMIT)
+            return recipe_error(recipe, setting->where, PASSEL_BAD_RECIPE, error, "a key takes at most %d screens",
+                                SCREEN_LIMIT);
+        takes->take[takes->count++] =
+            (struct take_names){ .on = setting_value(setting, 0), .empty = setting_tag_value(setting, "empty", 0) };
+    }
+    if (takes->count < 2)
+        return recipe_error(recipe, block->where, PASSEL_BAD_RECIPE, error,
+                            "a two-screen key needs takes before two different screens: write a second line \"on NAME "
+                            "empty NAME\", or use \"key screen\" for one");
+    takes->trust_levels = block_setting(block, "trust") != NULL;
+    *self = takes;
+    return PASSEL_OK;
+}
+
+static enum passel_status two_screen_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
+{
+    const struct takes *takes = at->self;
+    (void)error;
+    for (int i = 0; i < takes->count; i++) {
+        const struct value *on = takes->take[i].on;
+        ask_add(list,
+                (struct ask){ .block = on->block, .picture = on->picture, .frame = at->frame, .planes = HAS_RGB });
+    }
+    return PASSEL_OK;
+}
+
+static enum passel_status two_screen_info(const struct at *at, struct picture_info *info, struct passel_error *error)
+{
+    const struct takes *takes = at->self;
+    *info = at->inputs[0];
+    for (int i = 1; i < at->ask_count; i++) {
+        RETURN_IF_ERROR(takes_check(at->recipe, info, &at->inputs[i], takes->take[i].on, error));
+        info->data = rect_cut(info->data, at->inputs[i].data);
+    }
+    info->planes = at->picture == PICTURE_QUALITY ? HAS_A : HAS_RGBA;
+    info->whole = false;
+    return PASSEL_OK;
+}
+
+/* ---- fill: a row of equations ---------------------------------------------------------------------------------- */
+
+/* One row of everything, all of `width` floats. */
+struct row {
+    int32_t width;
+    int count;                          /* takes */
+    const float *take[SCREEN_LIMIT][3]; /* y */
+    float *field[SCREEN_LIMIT][3];      /* K */
+    float *weight[SCREEN_LIMIT];        /* of one channel at a time */
+    float *mean_take[3], *mean_field[3];
+    float *t, *above, *below; /* t = above / below */
+};
+
+static bool row_new(struct row *row, int count, int32_t width, struct arena *scratch)
+{
+    float *next = arena_array(scratch, (size_t)(4 * count + 9) * (size_t)width, sizeof *next);
+    if (next == NULL)
+        return false;
+    *row = (struct row){ .width = width, .count = count };
+    float **const singles[] = { &row->mean_take[0],
+                                &row->mean_take[1],
+                                &row->mean_take[2],
+                                &row->mean_field[0],
+                                &row->mean_field[1],
+                                &row->mean_field[2],
+                                &row->t,
+                                &row->above,
+                                &row->below };
+    for (size_t i = 0; i < sizeof singles / sizeof singles[0]; i++, next += width)
+        *singles[i] = next;
+    for (int i = 0; i < count; i++) {
+        for (int c = 0; c < 3; c++, next += width)
+            row->field[i][c] = next;
+        row->weight[i] = next;
+        next += width;
+    }
+    return true;
+}
+
+static void row_load(struct row *row, const struct screens *screens, const struct picture *in, int32_t x0, int32_t y)
+{
+    for (int i = 0; i < row->count; i++) {
+        for (int c = 0; c < 3; c++) {
+            row->take[i][c] = picture_row(&in[i], (enum plane)c, y) + (x0 - in[i].area.x0);
+            screen_row(&screens->screen[i], c, x0, y, row->width, row->field[i][c]);
+        }
+    }
+    memset(row->t, 0, (size_t)row->width * sizeof *row->t);
+}
+
+/* Means of one channel over takes, by the weights (NULL: all alike). */
+static void channel_means(const struct row *row, int c, float *const *weights)
+{
+    float *restrict mean = row->mean_take[c], *restrict mean_field = row->mean_field[c];
+    for (int32_t x = 0; x < row->width; x++) {
+        float sum = 0, take = 0, field = 0;
+        for (int i = 0; i < row->count; i++) {
+            const float weight = weights == NULL ? 1 : weights[i][x];
+            sum += weight;
+            take += weight * row->take[i][c][x];
+            field += weight * row->field[i][c][x];
+        }
+        mean[x] = take / sum;
+        mean_field[x] = field / sum;
+    }
+}
+
+/* weight = 1 / variance of the noise at the light expected: ȳ + t (K - K̄). */
+static void channel_weights(const struct row *row, const struct screens *screens, int c)
+{
+    const float *restrict mean = row->mean_take[c], *restrict mean_field = row->mean_field[c];
+    const float *restrict t = row->t;
+    for (int i = 0; i < row->count; i++) {
+        const struct noise noise = screens->screen[i].noise[c];
+        const float *restrict field = row->field[i][c];
+        float *restrict weight = row->weight[i];
+        for (int32_t x = 0; x < row->width; x++) {
+            const float light = mean[x] + t[x] * (field[x] - mean_field[x]);
+            weight[x] = 1 / (noise.gain * (light > 0 ? light : 0) + noise.floor);
+        }
+    }
+}
+
+static void channel_sums(const struct row *row, int c)
+{
+    const float *restrict mean = row->mean_take[c], *restrict mean_field = row->mean_field[c];
+    float *restrict above = row->above, *restrict below = row->below;
+    for (int i = 0; i < row->count; i++) {
+        const float *restrict take = row->take[i][c], *restrict field = row->field[i][c];
+        const float *restrict weight = row->weight[i];
+        for (int32_t x = 0; x < row->width; x++) {
+            const float arm = field[x] - mean_field[x];
+            above[x] += weight[x] * arm * (take[x] - mean[x]);
+            below[x] += weight[x] * arm * arm;
+        }
+    }
+}
+
+/* One round of weighted least squares: t and the weighted means. */
+static void row_round(const struct row *row, const struct screens *screens)
+{
+    const size_t bytes = (size_t)row->width * sizeof(float);
+    memset(row->above, 0, bytes);
+    memset(row->below, 0, bytes);
+    for (int c = 0; c < 3; c++) {
+        channel_weights(row, screens, c);
+        channel_means(row, c, row->weight);
+        channel_sums(row, c);
+    }
+    for (int32_t x = 0; x < row->width; x++)
+        row->t[x] = row->above[x] / (row->below[x] + TINY_DETERMINANT);
+}
+
+static void row_solve(const struct row *row, const struct screens *screens)
+{
+    for (int c = 0; c < 3; c++)
+        channel_means(row, c, NULL);
+    for (int round = 0; round < ROUNDS; round++)
+        row_round(row, screens);
+}
+
+static void write_cut(const struct row *row, const struct picture *out, int32_t y)
+{
+    for (int c = 0; c < 3; c++) {
+        if (out->plane[c] == NULL)
+            continue;
+        float *restrict to = picture_row(out, (enum plane)c, y);
+        for (int32_t x = 0; x < row->width; x++)
+            to[x] = row->mean_take[c][x] - row->t[x] * row->mean_field[c][x];
+    }
+    if (out->plane[PLANE_A] != NULL) {
+        float *restrict alpha = picture_row(out, PLANE_A, y);
+        for (int32_t x = 0; x < row->width; x++)
+            alpha[x] = 1 - row->t[x];
+    }
+}
+
+/* What the equations miss, in variances of noise (1 is expected), as 1 … 0. */
+static void write_quality(const struct row *row, const struct screens *screens, const struct picture *out, int32_t y)
+{
+    float *restrict quality = picture_row(out, PLANE_A, y);
+    memset(row->above, 0, (size_t)row->width * sizeof *row->above);
+    for (int c = 0; c < 3; c++) {
+        channel_weights(row, screens, c);
+        for (int i = 0; i < row->count; i++) {
+            for (int32_t x = 0; x < row->width; x++) {
+                const float miss = row->take[i][c][x] - row->mean_take[c][x] -
+                                   row->t[x] * (row->field[i][c][x] - row->mean_field[c][x]);
+                row->above[x] += row->weight[i][x] * miss * miss;
+            }
+        }
+    }
+    const float share = 1 / (POOR_FIT * (float)(3 * row->count - UNKNOWNS));
+    for (int32_t x = 0; x < row->width; x++)
+        quality[x] = 1 / (1 + share * row->above[x]);
+}
+
+static enum passel_status two_screen_fill(const struct at *at, const struct picture *in, const struct picture *out,
+                                          struct arena *scratch, struct passel_error *error)
+{
+    const struct screens *screens = at->found;
+    struct row row;
+    if (!row_new(&row, screens->count, rect_width(out->area), scratch))
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int32_t y = out->area.y0; y < out->area.y1; y++) {
+        row_load(&row, screens, in, out->area.x0, y);
+        row_solve(&row, screens);
+        if (at->picture == PICTURE_QUALITY)
+            write_quality(&row, screens, out, y);
+        else
+            write_cut(&row, out, y);
+    }
+    return PASSEL_OK;
+}
+
+const struct kind kind_key_two_screen = {
+    .schema = {
+        .name = "key two-screen",
+        .summary = "a cut-out from takes of the same thing before two or more different screens",
+        .notes = "What stands before the screens must be the same in all takes: camera, light, exposure. Then nothing has "
+                 "to be known of its colours: a green roof before green and a blue door before blue come out whole. "
+                 "Edges, wires and smoke keep their true transparency. The empties are freed of noise, and an empty a "
+                 "little darker or brighter than its take is fitted to it. In the picture `quality` white is where the "
+                 "takes agree and black where something moved between them or was lit differently.",
+        .example = "cut = key two-screen\n"
+                   "  on  gs   empty gs-empty\n"
+                   "  on  bs   empty bs-empty\n",
+        .form = HEAD_NAMED,
+        .makes = MAKES_PICTURE,
+        .settings = settings,
+        .pictures = (const struct further_picture[]){
+            { "quality", "how well the takes agree, pixel by pixel: 1 is as well as their noise allows, towards 0 where "
+                         "something differs" },
+            { NULL, NULL } },
+    },
+    .analysis = &screens_analysis,
+    .make = two_screen_make,
+    .asks = two_screen_asks,
+    .info = two_screen_info,
+    .fill = two_screen_fill,
+};
