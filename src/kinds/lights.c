@@ -14,7 +14,7 @@
 #include "base/memory.h"
 #include "kinds/kinds.h"
 #include "kinds/shot.h"
-#include "numerics/elementary.h"
+#include "picture/function.h"
 
 struct light {
     const struct value *picture;
@@ -155,7 +155,7 @@ static void light_weight(const struct light *light, const struct at *at, double 
 {
     double gain = 1;
     if (light->stops != NULL)
-        gain = power_of_two(value_at(light->stops, 0, at->frame, at->scale));
+        gain = function_exp2(value_at(light->stops, 0, at->frame, at->scale));
     if (light->gain != NULL)
         gain = value_at(light->gain, 0, at->frame, at->scale);
     for (int c = 0; c < 3; c++)

@@ -11,7 +11,7 @@
 #include <string.h>
 
 #include "base/error.h"
-#include "numerics/elementary.h"
+#include "picture/function.h"
 
 static const double log2_e = 1.4426950408889634074;
 
@@ -26,7 +26,7 @@ void blur_weights(double sigma, double *weights)
     weights[0] = 1;
     double sum = 1;
     for (int i = 1; i <= radius; i++) {
-        weights[i] = power_of_two(-i / sigma * i / sigma / 2 * log2_e);
+        weights[i] = function_exp2(-i / sigma * i / sigma / 2 * log2_e);
         sum += 2 * weights[i];
     }
     for (int i = 0; i <= radius; i++)

@@ -10,7 +10,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "numerics/elementary.h"
+#include "picture/function.h"
 
 struct edge {
     double x0, y0, x1, y1;
@@ -143,8 +143,7 @@ int polygon_ellipse_points(double radius_x, double radius_y, double tolerance)
 void polygon_ellipse(double centre_x, double centre_y, double radius_x, double radius_y, double degrees, int count,
                      double *points)
 {
-    double cosine, sine;
-    direction_of(degrees, &cosine, &sine);
+    const double cosine = function_cospi(degrees / 180), sine = function_sinpi(degrees / 180);
     const int steps = count / 4;
     for (int i = 0; i < count; i++) {
         const double t = (double)(i % steps) / steps; /* tangent of half the angle within the quarter */
