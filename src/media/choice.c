@@ -42,7 +42,7 @@ enum passel_status channels_choose(const struct media_choice *choice, bool colou
     if (choice->part && strcmp(choice->part, "0") != 0)
         return error_set(error, PASSEL_BAD_USE, "has no part %s: %s files hold one picture", choice->part,
                          info->format);
-    if (choice->channels)
+    if (choice->channels && choice->channels[0])
         return choose_one(choice->channels, alpha != ALPHA_NONE, info, channels, error);
     for (int p = 0; p < PLANE_A; p++)
         channels->source[p] = colour ? p : 0;

@@ -17,7 +17,7 @@ enum colour_chunk { CHUNK_CICP, CHUNK_ICCP, CHUNK_SRGB, CHUNK_CHRM, CHUNK_GAMA, 
 extern const char colour_chunk_names[CHUNK_COUNT][5];
 
 struct chunk_bytes {
-    const unsigned char *bytes; /* NULL: the chunk is not there */
+    unsigned char *bytes; /* NULL: the chunk is not there */
     size_t size;
 };
 

@@ -38,6 +38,7 @@ struct png_reading {
     struct cursor *cursor;
     bool no_memory; /* also when libpng went on without what it could not get */
     char message[200];
+    struct chunk_bytes chunks[CHUNK_COUNT]; /* of the header, the first of each kind; ours */
     /* For decoding */
     png_bytep *rows; /* one for all, or as many as there are when the file is interlaced */
     png_bytep block;
@@ -81,6 +82,22 @@ static void take_bytes(png_structp png, png_bytep bytes, size_t size)
         png_error(png, "it ends early");
 }
 
+/* Called for colour chunks, which are declared unknown to libpng. Those behind the picture data say nothing of it. */
+static int take_chunk(png_structp png, png_unknown_chunkp chunk)
+{
+    struct png_reading *reading = png_get_user_chunk_ptr(png);
+    for (int kind = 0; kind < CHUNK_COUNT; kind++) {
+        struct chunk_bytes *kept = &reading->chunks[kind];
+        if (memcmp(chunk->name, colour_chunk_names[kind], 4) != 0 || kept->bytes || chunk->size == 0)
+            continue;
+        void *copy = memory_new(chunk->size);
+        reading->no_memory = reading->no_memory || !copy;
+        if (copy)
+            *kept = (struct chunk_bytes){ memcpy(copy, chunk->data, chunk->size), chunk->size };
+    }
+    return 1;
+}
+
 /* Runs a step that libpng may leave; false when it did, or when memory was out. */
 static bool guarded(struct png_reading *reading, void (*step)(struct png_reading *))
 {
@@ -93,6 +110,8 @@ static bool guarded(struct png_reading *reading, void (*step)(struct png_reading
 static void reading_end(struct png_reading *reading)
 {
     png_destroy_read_struct(&reading->png, &reading->info, NULL);
+    for (int kind = 0; kind < CHUNK_COUNT; kind++)
+        memory_free(reading->chunks[kind].bytes);
     memory_free(reading->rows);
     memory_free(reading->block);
     memory_free(reading->samples);
@@ -109,6 +128,7 @@ static void header_step(struct png_reading *reading)
     png_set_chunk_malloc_max(png, CHUNK_SIZE_LIMIT);
     png_set_keep_unknown_chunks(png, PNG_HANDLE_CHUNK_ALWAYS, kept, sizeof kept / 5);
     png_set_keep_unknown_chunks(png, PNG_HANDLE_CHUNK_NEVER, left, sizeof left / 5);
+    png_set_read_user_chunk_fn(png, reading, take_chunk);
     png_read_info(png, reading->info);
 }
 
@@ -143,24 +163,11 @@ static enum passel_status reading_begin(struct png_reading *reading, struct curs
 
 /* What the header says */
 
-static void find_colour_chunks(const struct png_reading *reading, struct chunk_bytes chunks[CHUNK_COUNT])
-{
-    png_unknown_chunkp found = NULL;
-    const int count = png_get_unknown_chunks(reading->png, reading->info, &found);
-    memset(chunks, 0, CHUNK_COUNT * sizeof *chunks);
-    for (int i = 0; i < count; i++)
-        for (int kind = 0; kind < CHUNK_COUNT; kind++)
-            if (memcmp(found[i].name, colour_chunk_names[kind], 4) == 0 && !chunks[kind].bytes && found[i].size > 0)
-                chunks[kind] = (struct chunk_bytes){ found[i].data, found[i].size };
-}
-
 static enum passel_status read_colour(const struct png_reading *reading, struct media_info *info, bool *narrow,
                                       struct passel_error *error)
 {
-    struct chunk_bytes chunks[CHUNK_COUNT];
     struct png_colour colour;
-    find_colour_chunks(reading, chunks);
-    png_colour_read(chunks, &colour);
+    png_colour_read(reading->chunks, &colour);
     if (colour.no_memory)
         return error_set(error, PASSEL_NO_MEMORY, "no memory for its colour profile");
     info->has_encoding = colour.claim.has_encoding;

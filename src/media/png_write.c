@@ -110,16 +110,13 @@ static bool guarded(struct png_writing *writing, void (*step)(struct png_writing
 
 /* The header */
 
-static void set_colour(struct png_writing *writing)
+/* Chunks that libpng does not know, or would want to correct, go straight into the file. */
+static void write_colour(struct png_writing *writing)
 {
-    png_set_keep_unknown_chunks(writing->png, PNG_HANDLE_CHUNK_ALWAYS, NULL, 0);
-    for (int i = 0; i < CHUNK_COUNT; i++) {
-        struct new_chunk *from = &writing->chunks[i];
-        png_unknown_chunk chunk = { .data = from->bytes, .size = from->size, .location = PNG_HAVE_IHDR };
-        memcpy(chunk.name, colour_chunk_names[i], sizeof chunk.name);
-        if (chunk.size > 0)
-            png_set_unknown_chunks(writing->png, writing->info, &chunk, 1);
-    }
+    for (int i = 0; i < CHUNK_COUNT; i++)
+        if (writing->chunks[i].size > 0)
+            png_write_chunk(writing->png, (png_const_bytep)colour_chunk_names[i], writing->chunks[i].bytes,
+                            writing->chunks[i].size);
 }
 
 static void set_digest(struct png_writing *writing)
@@ -144,11 +141,12 @@ static void header_step(struct png_writing *writing)
     png_set_compression_level(png, COMPRESSION_LEVEL);
     png_set_compression_buffer_size(png, BUFFER_SIZE);
     png_set_filter(png, PNG_FILTER_TYPE_BASE, COMPRESSION_FILTERS);
-    set_colour(writing);
     set_digest(writing);
     if (plan->pixel_aspect != 1)
         png_set_pHYs(png, writing->info, ASPECT_UNIT, (png_uint_32)(plan->pixel_aspect * ASPECT_UNIT + 0.5),
                      PNG_RESOLUTION_UNKNOWN);
+    png_write_info_before_PLTE(png, writing->info);
+    write_colour(writing);
     png_write_info(png, writing->info);
 }
 
