@@ -234,17 +234,28 @@ static exr_result_t pipe_start(struct exr_worker *worker, const exr_chunk_info_t
     return result;
 }
 
+/* The library says "out of memory" also when damaged data want more room than there is. When all buffers that the
+ * codec works with are there, memory was not the cause. */
+static bool buffers_there(const exr_decode_pipeline_t *pipe, exr_compression_t compression)
+{
+    return pipe->packed_buffer != NULL && pipe->unpacked_buffer != NULL && pipe->scratch_buffer_1 != NULL &&
+           (compression != EXR_COMPRESSION_PIZ || pipe->scratch_buffer_2 != NULL);
+}
+
 static exr_result_t chunk_read(struct exr_worker *worker, const exr_chunk_info_t *chunk)
 {
     const struct exr_reader *reader = worker->reader;
     if (!exr_chunk_plausible(chunk))
         return EXR_ERR_CORRUPT_CHUNK;
-    const exr_result_t result =
-        worker->ready ? exr_decoding_update(reader->file.context, reader->chosen.part, chunk, &worker->pipe)
-                      : pipe_start(worker, chunk);
+    exr_result_t result = worker->ready
+                              ? exr_decoding_update(reader->file.context, reader->chosen.part, chunk, &worker->pipe)
+                              : pipe_start(worker, chunk);
     if (result != EXR_ERR_SUCCESS)
         return result;
-    return exr_decoding_run(reader->file.context, reader->chosen.part, &worker->pipe);
+    result = exr_decoding_run(reader->file.context, reader->chosen.part, &worker->pipe);
+    if (result == EXR_ERR_OUT_OF_MEMORY && buffers_there(&worker->pipe, reader->chosen.compression))
+        return EXR_ERR_CORRUPT_CHUNK;
+    return result;
 }
 
 static exr_result_t lines_read(struct exr_worker *worker, int32_t y)

@@ -239,6 +239,17 @@ static void packer_give(struct exr_writer *writer, struct exr_packer *packer)
     pthread_mutex_unlock(&writer->lock);
 }
 
+/* The library only picks its steps when every channel seems to bring pixels; pack_chunk does not look at these. */
+static void seem_filled(exr_encode_pipeline_t *pipe)
+{
+    for (int c = 0; c < pipe->channel_count; c++) {
+        exr_coding_channel_info_t *channel = &pipe->channels[c];
+        channel->encode_from_ptr = (const uint8_t *)pipe;
+        channel->user_pixel_stride = channel->user_bytes_per_element;
+        channel->user_line_stride = channel->width * channel->user_bytes_per_element;
+    }
+}
+
 static exr_result_t pipe_start(struct exr_packer *packer, const exr_chunk_info_t *chunk)
 {
     const struct exr_writer *writer = packer->writer;
@@ -248,6 +259,7 @@ static exr_result_t pipe_start(struct exr_packer *packer, const exr_chunk_info_t
         return result;
     packer->ready = true;
     pipe->encoding_user_data = packer;
+    seem_filled(pipe);
     result = exr_encoding_choose_default_routines(writer->context, 0, pipe);
     pipe->convert_and_pack_fn = pack_chunk;
     if (writer->compression == EXR_COMPRESSION_ZIP || writer->compression == EXR_COMPRESSION_ZIPS)

@@ -84,11 +84,26 @@ void faults_repair(float *samples, size_t count, struct media_faults *faults)
         samples[i] = repaired(samples[i], faults);
 }
 
+/* Names inside of damaged files can hold anything; on a terminal they shall not. */
+static void make_visible(char *text)
+{
+    const bool valid = utf8_valid(text, strlen(text));
+    for (; *text != '\0'; text++) {
+        const unsigned char byte = (unsigned char)*text;
+        if (byte < ' ' || byte == 0x7f || (byte >= 0x80 && !valid))
+            *text = '?';
+    }
+}
+
 /* Messages name the file once, whoever wrote them. */
 static enum passel_status name_file(struct passel_error *error, enum passel_status status, const char *path)
 {
-    if (status != PASSEL_OK && error != NULL && strstr(error->text, path) == NULL)
+    if (status == PASSEL_OK || error == NULL)
+        return status;
+    if (strstr(error->text, path) == NULL) {
+        make_visible(error->text);
         error_prefix(error, "%s", path);
+    }
     return status;
 }
 
