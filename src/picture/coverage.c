@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Clipping after Sutherland and Hodgman, one line after the other, in the pixel's own coordinates 0 … 1.
+ */
+#include "picture/coverage.h"
+
+#include <math.h>
+
+#define CORNERS (4 + 2 * COVERAGE_LINES) /* each line cuts off corners and adds two at most */
+
+struct polygon {
+    double x[CORNERS], y[CORNERS];
+    int count;
+};
+
+static void add_line(struct coverage *coverage, double a, double b, double c)
+{
+    const double length = sqrt(a * a + b * b);
+    if (length == 0 && c > 0)
+        return; /* a line at infinity with everything inside: the horizon of an affine map */
+    const double scale = length == 0 ? 1 : length;
+    coverage->line[coverage->count].a = a / scale;
+    coverage->line[coverage->count].b = b / scale;
+    coverage->line[coverage->count].c = c / scale;
+    coverage->line[coverage->count++].reach = (fabs(a) + fabs(b)) / scale / 2;
+}
+
+void coverage_init(struct coverage *coverage, const struct transform *t, struct rect window)
+{
+    const double *m = t->m;
+    coverage->count = 0;
+    /* x_in ≥ x0 is (row 0 - x0 row 2) · (x, y, 1) ≥ 0 where row 2 · (x, y, 1) > 0; the others likewise */
+    add_line(coverage, m[6], m[7], m[8]);
+    add_line(coverage, m[0] - window.x0 * m[6], m[1] - window.x0 * m[7], m[2] - window.x0 * m[8]);
+    add_line(coverage, window.x1 * m[6] - m[0], window.x1 * m[7] - m[1], window.x1 * m[8] - m[2]);
+    add_line(coverage, m[3] - window.y0 * m[6], m[4] - window.y0 * m[7], m[5] - window.y0 * m[8]);
+    add_line(coverage, window.y1 * m[6] - m[3], window.y1 * m[7] - m[4], window.y1 * m[8] - m[5]);
+}
+
+/* Keeps the part of the polygon in which a x + b y + c is positive. */
+static void clip(struct polygon *polygon, double a, double b, double c)
+{
+    struct polygon kept = { .count = 0 };
+    for (int i = 0; i < polygon->count; i++) {
+        const int j = i + 1 < polygon->count ? i + 1 : 0;
+        const double here = a * polygon->x[i] + b * polygon->y[i] + c;
+        const double next = a * polygon->x[j] + b * polygon->y[j] + c;
+        if (here > 0) {
+            kept.x[kept.count] = polygon->x[i];
+            kept.y[kept.count++] = polygon->y[i];
+        }
+        if ((here > 0) != (next > 0)) {
+            const double share = here / (here - next);
+            kept.x[kept.count] = polygon->x[i] + share * (polygon->x[j] - polygon->x[i]);
+            kept.y[kept.count++] = polygon->y[i] + share * (polygon->y[j] - polygon->y[i]);
+        }
+    }
+    *polygon = kept;
+}
+
+static double polygon_area(const struct polygon *polygon)
+{
+    double twice = 0;
+    for (int i = 0; i < polygon->count; i++) {
+        const int j = i + 1 < polygon->count ? i + 1 : 0;
+        twice += polygon->x[i] * polygon->y[j] - polygon->x[j] * polygon->y[i];
+    }
+    return fabs(twice) / 2;
+}
+
+float coverage_of(const struct coverage *coverage, int32_t x, int32_t y)
+{
+    double at_centre[COVERAGE_LINES];
+    bool whole = true;
+    for (int i = 0; i < coverage->count; i++) {
+        at_centre[i] = coverage->line[i].a * (x + 0.5) + coverage->line[i].b * (y + 0.5) + coverage->line[i].c;
+        if (at_centre[i] <= -coverage->line[i].reach)
+            return 0;
+        whole = whole && at_centre[i] >= coverage->line[i].reach;
+    }
+    if (whole)
+        return 1;
+    struct polygon pixel = { { 0, 1, 1, 0 }, { 0, 0, 1, 1 }, 4 };
+    for (int i = 0; i < coverage->count; i++) {
+        const double a = coverage->line[i].a, b = coverage->line[i].b;
+        if (at_centre[i] < coverage->line[i].reach)
+            clip(&pixel, a, b, at_centre[i] - (a + b) / 2);
+    }
+    return (float)fmin(polygon_area(&pixel), 1);
+}

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Which share of an output pixel the image of a window covers, exactly: the window's borders are straight lines in the
+ * output plane, under a homography too, and the pixel is clipped against them.
+ */
+#ifndef PICTURE_COVERAGE_H
+#define PICTURE_COVERAGE_H
+
+#include "picture/geometry.h"
+
+#define COVERAGE_LINES 5 /* four borders and the horizon of a homography */
+
+struct coverage {
+    int count;
+    struct {
+        double a, b, c; /* inside where a x + b y + c > 0 */
+        double reach;   /* how much it can change from a pixel's centre to its corner */
+    } line[COVERAGE_LINES];
+};
+
+/* The image of `window`, a rectangle of the input, in the output plane. */
+void coverage_init(struct coverage *coverage, const struct transform *t, struct rect window);
+
+/* The covered share of pixel (x, y), 0 … 1. */
+float coverage_of(const struct coverage *coverage, int32_t x, int32_t y);
+
+#endif

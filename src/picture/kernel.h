@@ -1,0 +1,68 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Filter kernels as polynomial pieces between whole numbers, and how far a transform stretches them.
+ *
+ * linear    the triangle
+ * Mitchell  Mitchell and Netravali 1988, B = C = 1/3
+ * Lanczos   sinc(x) sinc(x/3), |x| < 3; its pieces are polynomials that meet it within 1e-9
+ * spline    the quintic B-spline, to be laid over the coefficients of spline_prepare
+ */
+#ifndef PICTURE_KERNEL_H
+#define PICTURE_KERNEL_H
+
+#include <stdbool.h>
+
+#include "picture/geometry.h"
+
+#define KERNEL_REACH 3
+#define KERNEL_DEGREE 11
+#define KERNEL_TAPS 8  /* 2 * KERNEL_REACH, rounded up to whole vectors */
+#define WIDEN_LIMIT 64 /* the most that a filter is widened where rows do not stay rows */
+
+struct kernel {
+    int reach;      /* the kernel is 0 from here on */
+    int degree;     /* of the pieces */
+    bool uneven;    /* the taps do not add up to 1 by themselves */
+    bool sharpened; /* when widened, (1 - 1/stretch^2) / 4 of the second derivative is taken off: see stretch */
+    /* Piece i is the kernel for i ≤ |x| < i+1, its derivative (of |x|) and its second derivative, by rising powers of
+     * |x| - i - 1/2. */
+    double piece[KERNEL_REACH][KERNEL_DEGREE + 1];
+    double slope[KERNEL_REACH][KERNEL_DEGREE + 1];
+    double bend[KERNEL_REACH][KERNEL_DEGREE + 1];
+    /* Tap k stands at the pixel k - (reach-1) from the one at or before the position; its weight is the polynomial
+     * tap[0][k] + tap[1][k] * (f - 1/2) + …, f in [0, 1) being the way from that pixel's centre to the position. */
+    float tap[KERNEL_DEGREE + 1][KERNEL_TAPS];
+};
+
+/* For any filter but FILTER_NEAREST. */
+void kernel_init(struct kernel *kernel, enum filter filter);
+int kernel_reach(enum filter filter);
+
+/* The value of one set of pieces at distance x ≥ 0. */
+double kernel_at(const double pieces[KERNEL_REACH][KERNEL_DEGREE + 1], const struct kernel *kernel, double x);
+
+/* Weights of the unstretched taps at the fraction f; they add up to 1. */
+void kernel_taps(const struct kernel *kernel, float f, float weights[KERNEL_TAPS]);
+
+/* Weight of the kernel stretched by `stretch` ≥ 1 at distance x. Not yet normalised. */
+double kernel_stretched(const struct kernel *kernel, double stretch, double x);
+
+/* How a transform makes the picture smaller around one place: d is the way from the position to a pixel of the input,
+ * m * d (symmetric) the argument of the kernel. The reduction's axes are those of the Jacobian; where a pixel of the
+ * output covers less than one of the input, the kernel keeps its size. */
+struct stretch {
+    bool none;            /* m is the identity */
+    bool turned;          /* m01 is not 0: the kernel is not a product of x and y */
+    double m00, m01, m11; /* the matrix */
+    double s00, s01, s11; /* its inverse: the kernel covers reach * (s00 + |s01|) in x, reach * (s11 + |s01|) in y */
+};
+
+/* From the derivatives of the input position (x, y) by the output position. */
+struct stretch stretch_of(double xx, double xy, double yx, double yy);
+/* The same at one place of the output plane (w > 0 there), in_x and in_y being where it leads. */
+struct stretch stretch_at(const struct transform *t, double in_x, double in_y, double w);
+/* Bounds of how far taps lie from their position, in x and y, for a kernel of `reach`, over the rectangle `output`. */
+void stretch_reach(const struct transform *t, struct rect output, int reach, double *x, double *y);
+
+#endif
