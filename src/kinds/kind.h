@@ -130,6 +130,10 @@ struct kind {
      * long as the state. The engine takes name, size and time of change into account. */
     const char *(*file)(const struct at *at, int index);
 
+    /* True when the picture depends on at.frame beyond its settings and inputs (grain that differs from frame to frame);
+     * NULL: no. */
+    bool (*by_frame)(const struct at *at);
+
     /* NULL: no inputs (a source, a generator). Only at.self … at.state are there. */
     enum passel_status (*asks)(const struct at *at, struct ask_list *list, struct passel_error *error);
     /* NULL: as input 0, planes and all. */

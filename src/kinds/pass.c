@@ -4,7 +4,8 @@
  * The kind `pass`: a still, a numbered sequence or a movie from disk, as scene-linear premultiplied light in the shot's
  * primaries. It decides which file serves a frame; media reads it; the encoding is undone here and nowhere else.
  */
-#include <math.h>
+#include "kinds/pass.h"
+
 #include <stdatomic.h>
 #include <string.h>
 
@@ -418,6 +419,21 @@ static const char *pass_file(const struct at *at, int index)
 {
     const struct pass_state *state = at->state;
     return index < state->count ? state->paths[index] : NULL;
+}
+
+struct metadata pass_metadata(const struct at *at)
+{
+    const struct pass *pass = at->self;
+    const struct pass_state *state = at->state;
+    struct metadata metadata = { 0 };
+    if (state->count == 0)
+        return metadata;
+    metadata = media_info(state->readers[0])->metadata;
+    if (metadata.has_time_code && (!pass->sequence.numbered || pass->movie)) {
+        const int32_t later = pass->movie ? state->inner : at->frame - at->shot->frames[0];
+        time_code_advance(metadata.time_code, later, at->shot->rate_num, at->shot->rate_den);
+    }
+    return metadata;
 }
 
 static enum passel_status pass_info(const struct at *at, struct picture_info *info, struct passel_error *error)

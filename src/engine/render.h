@@ -1,0 +1,25 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+#ifndef ENGINE_RENDER_H
+#define ENGINE_RENDER_H
+
+#include <passel/passel.h>
+
+#include "engine/graph.h"
+#include "engine/job.h"
+
+/* Threads, scratch and store of a render. `threads` 0: as many as the machine offers; `memory` 0: a quarter of it. */
+enum passel_status workshop_open(struct workshop *workshop, const struct graph *graph, int threads, size_t memory,
+                                 const volatile int *stop, struct passel_error *error);
+void workshop_close(struct workshop *workshop);
+
+/* passel_render for a graph that has been made. */
+enum passel_status render_range(const struct graph *graph, const struct passel_render_options *options,
+                                struct passel_render_result *result, struct passel_error *error);
+
+/* Makes picture number `which` of a block at one frame, over its display window; for picture_release. */
+enum passel_status render_picture(const struct graph *graph, const struct block *block, int which, int32_t frame,
+                                  int threads, struct picture *picture, struct picture_info *info,
+                                  struct passel_error *error);
+
+#endif

@@ -1,0 +1,13 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+#ifndef KINDS_PASS_H
+#define KINDS_PASS_H
+
+#include "kinds/kind.h"
+#include "media/media.h"
+
+/* What the file behind a pass says of itself at this frame, the time code advanced where one file serves many frames.
+ * `at` must be that of an opened pass; texts belong to it. */
+struct metadata pass_metadata(const struct at *at);
+
+#endif
