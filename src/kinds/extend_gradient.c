@@ -1,0 +1,484 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Three layers make the synthetic light.
+ *
+ * The slow field lives on cells of about a hundredth of the frame, in fourth roots of light: a glow that falls off by
+ * ratios is nearly straight there, and light stays positive. A polynomial surface of second order, fitted robustly and
+ * mostly near the edges that are carried on, gives the large shape; past the plate its coordinates are slowed down, so
+ * it bends into a level instead of running away. What it misses is continued in value and slope and fades
+ * (extrapolate.h).
+ *
+ * What the field misses at the border itself, pixel by pixel, is carried outwards ever more blurred along the border,
+ * as a membrane would do, so the seam fits exactly and no streak starts from it.
+ *
+ * Grain is drawn anew from the plate's measured noise at the level of the synthetic light.
+ */
+#include "kinds/extend_gradient.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/memory.h"
+#include "numerics/extrapolate.h"
+#include "numerics/least_squares.h"
+
+#define CELLS_ALONG 96
+#define CELL_LEAST 4
+#define SLOWED 1.0       /* past the plate, coordinates run on for at most this many half plates */
+#define NEAR_EDGE 0.5    /* half plates: within it a cell counts fully in the polynomial */
+#define FADE 0.12        /* of the plate's smaller side: how far the rest is felt */
+#define TRUST 0.3        /* of a cell's value against bending */
+#define LEAST_SHARE 0.7F /* of the darkest root in the plate */
+#define RIM_DEPTH 8      /* pixels that a border value is averaged over, inwards */
+#define RIM_SPREAD 0.6F  /* blur per pixel of distance */
+#define RIM_FADE 0.25F   /* of the plate's smaller side */
+#define TERMS 6
+
+static float fourth_root(float light)
+{
+    return sqrtf(sqrtf(fmaxf(light, 0)));
+}
+
+static float fourth_power(float root)
+{
+    return root * root * (root * root);
+}
+
+/* ---- the slow field -------------------------------------------------------------------------------------------- */
+
+/* Cells on the target, aligned with the plate's top left corner. */
+static enum passel_status field_new(struct gradient *gradient, struct passel_error *error)
+{
+    const struct rect plate = gradient->plate, target = gradient->target;
+    const int32_t larger = rect_width(target) > rect_height(target) ? rect_width(target) : rect_height(target);
+    const int32_t size = larger / CELLS_ALONG > CELL_LEAST ? larger / CELLS_ALONG : CELL_LEAST;
+    const int32_t left = (plate.x0 - target.x0 + size - 1) / size * size;
+    const int32_t top = (plate.y0 - target.y0 + size - 1) / size * size;
+    return cells_new(&gradient->field, rect_of(plate.x0 - left, plate.y0 - top, target.x1, target.y1), size, 4, error);
+}
+
+/* Measures the cells that lie in the plate; the others keep weight 0. A cell that the plate covers less than half is
+ * unknown too. */
+static enum passel_status field_measure(struct gradient *gradient, const struct picture *plate,
+                                        struct passel_error *error)
+{
+    struct cells own;
+    struct cells *field = &gradient->field;
+    RETURN_IF_ERROR(cells_new(&own, gradient->plate, field->size, 4, error));
+    cells_measure(&own, plate);
+    const int32_t left = (gradient->plate.x0 - field->area.x0) / field->size;
+    const int32_t top = (gradient->plate.y0 - field->area.y0) / field->size;
+    gradient->opaque = true;
+    for (int32_t j = 0; j < own.height; j++) {
+        for (int32_t i = 0; i < own.width; i++) {
+            const int32_t from = j * own.width + i, to = (top + j) * field->width + left + i;
+            const bool cut = (i + 1) * own.size - rect_width(own.area) > own.size / 2 ||
+                             (j + 1) * own.size - rect_height(own.area) > own.size / 2;
+            for (int c = 0; c < 3; c++)
+                field->value[c][to] = fourth_root(own.value[c][from]);
+            field->value[PLANE_A][to] = own.value[PLANE_A][from];
+            field->weight[to] = cut && own.width > 1 && own.height > 1 ? 0 : 1;
+            gradient->opaque = gradient->opaque && own.value[PLANE_A][from] == 1;
+        }
+    }
+    cells_release(&own);
+    return PASSEL_OK;
+}
+
+/* Half plates from the plate's middle; past its edge ever slower. */
+static double slowed(double at, double from, double to)
+{
+    const double u = (2 * at - from - to) / (to - from), past = fabs(u) - 1;
+    if (past <= 0)
+        return u;
+    const double slow = 1 + SLOWED * past / (SLOWED + past);
+    return u < 0 ? -slow : slow;
+}
+
+static void cell_centre(const struct cells *field, int32_t cell, double *x, double *y)
+{
+    *x = field->area.x0 + field->size * (cell % field->width + 0.5);
+    *y = field->area.y0 + field->size * (cell / field->width + 0.5);
+}
+
+static void surface_terms(const struct gradient *gradient, int32_t cell, double terms[TERMS])
+{
+    double x, y;
+    cell_centre(&gradient->field, cell, &x, &y);
+    const double u = slowed(x, gradient->plate.x0, gradient->plate.x1);
+    const double v = slowed(y, gradient->plate.y0, gradient->plate.y1);
+    memcpy(terms, (const double[TERMS]){ 1, u, v, u * u, u * v, v * v }, TERMS * sizeof *terms);
+}
+
+/* How much a known cell counts: fully near an edge that is carried on, less with distance. */
+static double edge_weight(const struct gradient *gradient, int32_t cell)
+{
+    const struct rect plate = gradient->plate, target = gradient->target;
+    double x, y, nearest = 1e9;
+    cell_centre(&gradient->field, cell, &x, &y);
+    if (plate.x0 > target.x0)
+        nearest = fmin(nearest, (x - plate.x0) / rect_width(plate));
+    if (plate.x1 < target.x1)
+        nearest = fmin(nearest, (plate.x1 - x) / rect_width(plate));
+    if (plate.y0 > target.y0)
+        nearest = fmin(nearest, (y - plate.y0) / rect_height(plate));
+    if (plate.y1 < target.y1)
+        nearest = fmin(nearest, (plate.y1 - y) / rect_height(plate));
+    const double far = fmax(2 * nearest / NEAR_EDGE, 1);
+    return 1 / (far * far);
+}
+
+/* One weighted fit; `solution` keeps its value when the cells do not determine it. */
+static void fit_surface(const struct gradient *gradient, const float *value, const double *weight,
+                        double solution[TERMS])
+{
+    for (int terms = TERMS; terms > 0; terms = terms == TERMS ? 3 : terms == 3 ? 1 : 0) {
+        struct normal_equations equations;
+        double row[TERMS], few[TERMS] = { 0 };
+        normal_equations_init(&equations, terms);
+        for (int32_t i = 0; i < gradient->field.width * gradient->field.height; i++) {
+            surface_terms(gradient, i, row);
+            normal_equations_add(&equations, row, (double)value[i], weight[i]);
+        }
+        if (normal_equations_solve(&equations, few)) {
+            memcpy(solution, few, TERMS * sizeof *solution);
+            return;
+        }
+    }
+}
+
+static double surface_at(const struct gradient *gradient, int32_t cell, const double solution[TERMS])
+{
+    double terms[TERMS], sum = 0;
+    surface_terms(gradient, cell, terms);
+    for (int k = 0; k < TERMS; k++)
+        sum += solution[k] * terms[k];
+    return sum;
+}
+
+/* Iteratively reweighted: what lies far off (a cloud, a mast) loses its say. Returns the weights' work in `weight`. */
+static void robust_surface(const struct gradient *gradient, const float *value, double *weight, double solution[TERMS])
+{
+    const struct cells *field = &gradient->field;
+    const int32_t count = field->width * field->height;
+    for (int32_t i = 0; i < count; i++)
+        weight[i] = field->weight[i] > 0 ? edge_weight(gradient, i) : 0;
+    for (int round = 0; round < 6; round++) {
+        double sum = 0, total = 0;
+        fit_surface(gradient, value, weight, solution);
+        for (int32_t i = 0; i < count; i++) {
+            if (weight[i] > 0) {
+                sum += weight[i] * fabs((double)value[i] - surface_at(gradient, i, solution));
+                total += weight[i];
+            }
+        }
+        const double scale = 2 * sum / fmax(total, 1e-12) + 1e-6;
+        for (int32_t i = 0; i < count; i++) {
+            const double off = ((double)value[i] - surface_at(gradient, i, solution)) / scale;
+            weight[i] = field->weight[i] > 0 ? edge_weight(gradient, i) / (1 + off * off) : 0;
+        }
+    }
+}
+
+static enum passel_status field_continue(struct gradient *gradient, struct passel_error *error)
+{
+    struct cells *field = &gradient->field;
+    const int32_t count = field->width * field->height;
+    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
+    const double length = fmax(FADE * (w < h ? w : h) / field->size, 2);
+    double *rest = memory_zeros((size_t)count, 2 * sizeof *rest), *weight = rest + count;
+    enum passel_status status = PASSEL_OK;
+    if (rest == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int p = 0; p < 4 && status == PASSEL_OK; p++) {
+        float *value = field->value[p];
+        double solution[TERMS] = { 0 };
+        if (p == PLANE_A && gradient->opaque)
+            break;
+        robust_surface(gradient, value, weight, solution);
+        for (int32_t i = 0; i < count; i++) {
+            weight[i] = field->weight[i] > 0 ? TRUST : 0;
+            rest[i] = (double)value[i] - surface_at(gradient, i, solution);
+        }
+        status = extrapolate(rest, weight, field->width, field->height, length, error);
+        for (int32_t i = 0; i < count; i++)
+            value[i] = (float)(surface_at(gradient, i, solution) + rest[i]);
+    }
+    memory_free(rest);
+    return status;
+}
+
+static void find_least(struct gradient *gradient)
+{
+    const struct cells *field = &gradient->field;
+    for (int c = 0; c < 3; c++) {
+        float least = -1;
+        for (int32_t i = 0; i < field->width * field->height; i++) {
+            if (field->weight[i] > 0 && (least < 0 || field->value[c][i] < least))
+                least = field->value[c][i];
+        }
+        gradient->least[c] = LEAST_SHARE * fmaxf(least, 0);
+    }
+}
+
+/* Light of the slow field along a row. */
+static void field_row(const struct gradient *gradient, int plane, int32_t x0, int32_t y, int32_t count, float *out)
+{
+    cells_row(&gradient->field, plane, x0, y, count, out);
+    if (plane == PLANE_A) {
+        for (int32_t i = 0; i < count; i++)
+            out[i] = gradient->opaque ? 1 : fminf(fmaxf(out[i], 0), 1);
+        return;
+    }
+    for (int32_t i = 0; i < count; i++)
+        out[i] = fourth_power(fmaxf(out[i], gradient->least[plane]));
+}
+
+/* ---- the border ------------------------------------------------------------------------------------------------ */
+
+/* Adds plate - field of one pixel to the border values it belongs to. */
+static void rim_collect(const struct rim *rim, struct rect plate, int c, int32_t x, int32_t y, float off)
+{
+    const int32_t w = rect_width(plate), h = rect_height(plate);
+    float *miss = rim->miss[0][c];
+    const int32_t left = x - plate.x0, top = y - plate.y0;
+    if (top < RIM_DEPTH)
+        miss[left] += off / (float)(h < RIM_DEPTH ? h : RIM_DEPTH);
+    if (w - 1 - left < RIM_DEPTH)
+        miss[w + top] += off / (float)(w < RIM_DEPTH ? w : RIM_DEPTH);
+    if (h - 1 - top < RIM_DEPTH)
+        miss[2 * w + h - 1 - left] += off / (float)(h < RIM_DEPTH ? h : RIM_DEPTH);
+    if (left < RIM_DEPTH)
+        miss[2 * w + 2 * h - 1 - top] += off / (float)(w < RIM_DEPTH ? w : RIM_DEPTH);
+}
+
+static void rim_measure(const struct gradient *gradient, const struct picture *plate, float *row)
+{
+    const struct rect area = gradient->plate;
+    const int32_t w = rect_width(area);
+    for (int32_t y = area.y0; y < area.y1; y++) {
+        const bool along = y - area.y0 < RIM_DEPTH || area.y1 - y <= RIM_DEPTH;
+        for (int c = 0; c < 3; c++) {
+            const float *own = picture_row(plate, (enum plane)c, y) + (area.x0 - plate->area.x0);
+            field_row(gradient, c, area.x0, y, w, row);
+            for (int32_t x = 0; x < w; x++) {
+                if (along || x < RIM_DEPTH || w - x <= RIM_DEPTH)
+                    rim_collect(&gradient->rim, area, c, area.x0 + x, y, own[x] - row[x]);
+            }
+        }
+    }
+}
+
+/* out = mean of the 2 radius + 1 values around, on a ring. */
+static void ring_box(const float *in, float *out, int32_t length, int32_t radius)
+{
+    double sum = 0;
+    for (int32_t i = -radius; i <= radius; i++)
+        sum += (double)in[(i + length) % length];
+    for (int32_t i = 0; i < length; i++) {
+        out[i] = (float)(sum / (2 * radius + 1));
+        sum += (double)in[(i + radius + 1) % length] - (double)in[(i - radius + length) % length];
+    }
+}
+
+/* Three boxes are nearly a Gaussian of variance radius (radius + 1). */
+static void ring_blur(const float *in, float *out, float *spare, int32_t length, int32_t radius)
+{
+    ring_box(in, out, length, radius);
+    ring_box(out, spare, length, radius);
+    ring_box(spare, out, length, radius);
+}
+
+static enum passel_status rim_learn(struct gradient *gradient, const struct picture *plate, struct passel_error *error)
+{
+    struct rim *rim = &gradient->rim;
+    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
+    rim->length = 2 * (w + h);
+    const size_t length = (size_t)rim->length;
+    float *next = memory_zeros(length, (3 * RIM_LEVELS + 2) * sizeof *next);
+    if (next == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    rim->block = next;
+    for (int k = 0; k < RIM_LEVELS; k++) {
+        for (int c = 0; c < 3; c++, next += length)
+            rim->miss[k][c] = next;
+    }
+    rim_measure(gradient, plate, next);
+    float *raw = next, *spare = next + length, variance = 0;
+    for (int32_t k = 0, radius = 2; k < RIM_LEVELS; k++, radius *= 2) {
+        const int32_t reach = radius < (rim->length - 1) / 2 ? radius : (rim->length - 1) / 2;
+        variance += (float)reach * (float)(reach + 1);
+        rim->sigma[k] = sqrtf(variance);
+        for (int c = 0; c < 3; c++) {
+            const float *from = rim->miss[k > 0 ? k - 1 : 0][c];
+            memcpy(raw, from, length * sizeof *raw);
+            ring_blur(raw, rim->miss[k][c], spare, rim->length, reach);
+        }
+    }
+    return PASSEL_OK;
+}
+
+/* Nearest place on the border and the distance to it, for a pixel outside the plate or inside. */
+static int32_t rim_place(const struct gradient *gradient, int32_t x, int32_t y, float *distance)
+{
+    const struct rect plate = gradient->plate, target = gradient->target;
+    const int32_t w = rect_width(plate), h = rect_height(plate), far = RECT_LIMIT;
+    const int32_t left = x - plate.x0, top = y - plate.y0, right = w - 1 - left, bottom = h - 1 - top;
+    const int32_t out_x = left < 0 ? -left : right < 0 ? -right : 0, out_y = top < 0 ? -top : bottom < 0 ? -bottom : 0;
+    const int32_t on_x = left < 0 ? 0 : right < 0 ? w - 1 : left, on_y = top < 0 ? 0 : bottom < 0 ? h - 1 : top;
+    *distance = sqrtf((float)out_x * (float)out_x + (float)out_y * (float)out_y);
+    if (out_y > 0)
+        return top < 0 ? on_x : 2 * w + h - 1 - on_x;
+    if (out_x > 0)
+        return right < 0 ? w + on_y : 2 * w + 2 * h - 1 - on_y;
+    const int32_t from_top = plate.y0 > target.y0 ? top : far, from_right = plate.x1 < target.x1 ? right : far;
+    const int32_t from_bottom = plate.y1 < target.y1 ? bottom : far, from_left = plate.x0 > target.x0 ? left : far;
+    const int32_t down = from_top < from_bottom ? from_top : from_bottom;
+    const int32_t across = from_left < from_right ? from_left : from_right;
+    *distance = (float)(down < across ? down : across);
+    if (down <= across)
+        return from_top <= from_bottom ? on_x : 2 * w + h - 1 - on_x;
+    return from_right <= from_left ? w + on_y : 2 * w + 2 * h - 1 - on_y;
+}
+
+/* Where in the widening blurs a distance lies. */
+struct rim_mix {
+    int32_t place;
+    int level;
+    float to_next, strength;
+};
+
+static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_t y)
+{
+    const struct rim *rim = &gradient->rim;
+    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
+    float distance;
+    struct rim_mix mix = { .place = rim_place(gradient, x, y, &distance) };
+    const float sigma = rim->sigma[0] + RIM_SPREAD * distance;
+    while (mix.level < RIM_LEVELS - 2 && rim->sigma[mix.level + 1] <= sigma)
+        mix.level++;
+    const float below = rim->sigma[mix.level], above = rim->sigma[mix.level + 1];
+    mix.to_next = above > below ? fminf((sigma - below) / (above - below), 1) : 0;
+    const float fade = distance / (RIM_FADE * (float)(w < h ? w : h));
+    mix.strength = 1 / (1 + fade * fade);
+    return mix;
+}
+
+static float rim_miss(const struct rim *rim, struct rim_mix mix, int c)
+{
+    const float here = rim->miss[mix.level][c][mix.place], next = rim->miss[mix.level + 1][c][mix.place];
+    return mix.strength * (here + mix.to_next * (next - here));
+}
+
+/* ---- grain ----------------------------------------------------------------------------------------------------- */
+
+static uint64_t mixed(uint64_t bits)
+{
+    bits = (bits ^ bits >> 30) * 0xbf58476d1ce4e5b9U;
+    bits = (bits ^ bits >> 27) * 0x94d049bb133111ebU;
+    return bits ^ bits >> 31;
+}
+
+static uint64_t find_seed(const struct cells *field)
+{
+    uint64_t seed = 0x9e3779b97f4a7c15U;
+    for (int p = 0; p < 3; p++) {
+        for (int32_t i = 0; i < field->width * field->height; i++) {
+            uint32_t bits;
+            memcpy(&bits, &field->value[p][i], sizeof bits);
+            seed = mixed(seed + bits);
+        }
+    }
+    return seed;
+}
+
+/* Nearly normal, mean 0, variance 1: four 16-bit numbers added. */
+static float grain_of(uint64_t bits)
+{
+    const int32_t sum = (int32_t)(bits & 0xffff) + (int32_t)(bits >> 16 & 0xffff) + (int32_t)(bits >> 32 & 0xffff) +
+                        (int32_t)(bits >> 48);
+    return (float)(sum - 131070) * (1 / 37837.0F);
+}
+
+static void grain_row(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count,
+                      const struct gradient_row *row)
+{
+    const uint64_t line = mixed(gradient->seed + (uint64_t)(uint32_t)y);
+    for (int c = 0; c < 3; c++) {
+        if (row->grain[c] == NULL)
+            continue;
+        const uint64_t channel = mixed(line + (uint64_t)c);
+        for (int32_t i = 0; i < count; i++) {
+            const float sigma = sqrtf(noise_variance(gradient->noise[c], row->smooth[c][i]));
+            row->grain[c][i] = sigma * grain_of(mixed(channel + (uint64_t)(uint32_t)(x0 + i)));
+        }
+    }
+}
+
+/* ---- all together ---------------------------------------------------------------------------------------------- */
+
+static enum passel_status learn_noise(struct gradient *gradient, const struct picture *plate,
+                                      struct passel_error *error)
+{
+    for (int c = 0; c < 3; c++) {
+        struct noise_samples samples = { 0 };
+        const enum passel_status status = noise_gather(&samples, plate, (enum plane)c, error);
+        gradient->noise[c] = noise_fit(&samples);
+        noise_samples_release(&samples);
+        RETURN_IF_ERROR(status);
+    }
+    return PASSEL_OK;
+}
+
+enum passel_status gradient_learn(struct gradient *gradient, const struct picture *picture, int32_t dx, int32_t dy,
+                                  struct rect target, struct passel_error *error)
+{
+    struct picture plate = *picture; /* the same pixels, in the output's coordinates */
+    enum passel_status status;
+    plate.area = rect_shift(picture->area, dx, dy);
+    *gradient = (struct gradient){ .plate = plate.area, .target = target };
+    GOTO_IF_ERROR(field_new(gradient, error), out_release);
+    GOTO_IF_ERROR(field_measure(gradient, &plate, error), out_release);
+    gradient->seed = find_seed(&gradient->field);
+    find_least(gradient);
+    GOTO_IF_ERROR(field_continue(gradient, error), out_release);
+    GOTO_IF_ERROR(rim_learn(gradient, &plate, error), out_release);
+    GOTO_IF_ERROR(learn_noise(gradient, &plate, error), out_release);
+    return PASSEL_OK;
+out_release:
+    gradient_release(gradient);
+    return status;
+}
+
+void gradient_release(struct gradient *gradient)
+{
+    cells_release(&gradient->field);
+    memory_free(gradient->rim.block);
+    gradient->rim.block = NULL;
+}
+
+size_t gradient_bytes(const struct gradient *gradient)
+{
+    const size_t cells = (size_t)gradient->field.width * (size_t)gradient->field.height;
+    const size_t border = (size_t)gradient->rim.length * (3 * RIM_LEVELS + 2);
+    return sizeof *gradient + (cells * (2 * CELL_PLANES + 1) + border) * sizeof(float);
+}
+
+void gradient_render(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count,
+                     const struct gradient_row *row)
+{
+    for (int p = 0; p < 4; p++) {
+        if (row->smooth[p] != NULL)
+            field_row(gradient, p, x0, y, count, row->smooth[p]);
+    }
+    for (int32_t i = 0; i < count; i++) {
+        const struct rim_mix mix = rim_mix(gradient, x0 + i, y);
+        for (int c = 0; c < 3; c++) {
+            if (row->smooth[c] != NULL)
+                row->smooth[c][i] = fmaxf(row->smooth[c][i] + rim_miss(&gradient->rim, mix, c), 0);
+        }
+    }
+    grain_row(gradient, x0, y, count, row);
+}
