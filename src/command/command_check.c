@@ -7,7 +7,7 @@
 
 #include "command/command.h"
 #include "command/open_recipe.h"
-#include "engine/check.h"
+#include "engine/check_files.h"
 #include "engine/recipe_handle.h"
 
 static const struct option options[] = {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
-#include "engine/check.h"
+#include "engine/check_files.h"
 
 #include <string.h>
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
-#ifndef ENGINE_CHECK_H
-#define ENGINE_CHECK_H
+#ifndef ENGINE_CHECK_FILES_H
+#define ENGINE_CHECK_FILES_H
 
 #include "engine/graph.h"
 
