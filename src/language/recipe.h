@@ -27,12 +27,12 @@ enum leaving { LEAVE_LINEAR, LEAVE_SMOOTH, LEAVE_HOLD };
 /* Keys over frames, in rising order. The ends hold. Between two keys the earlier one's `leave` says how:
  * linear; hold (stays until the next key); smooth (monotone cubic, no overshoot). */
 struct track {
-    int count;              /* keys, ≥ 1 */
-    int width;              /* numbers per key */
-    const double *frames;   /* count */
-    const double *numbers;  /* count * width */
+    int count;                 /* keys, ≥ 1 */
+    int width;                 /* numbers per key */
+    const double *frames;      /* count */
+    const double *numbers;     /* count * width */
     const enum leaving *leave; /* count */
-    const double *slopes;   /* count * width: for smooth parts, made by the parser */
+    const double *slopes;      /* count * width: for smooth parts, made by the parser */
 };
 
 struct block;
@@ -40,16 +40,16 @@ struct block;
 struct value {
     const struct value_spec *spec;
     struct span where;
-    const char *text; /* as written: a word, a path (unquoted), a name */
-    int choice;       /* VALUE_CHOICE: index into spec->choices */
-    int count;        /* VALUE_NUMBER: how many numbers */
-    const double *numbers;      /* VALUE_NUMBER, VALUE_INTEGER: kept form; unused when `track` or `curve` is set */
-    const struct track *track;  /* keys in place, in kept form, or NULL */
-    const struct block *curve;  /* a curve's block, or NULL */
-    const struct block *block;  /* VALUE_PICTURE */
-    int picture;                /* VALUE_PICTURE: 0 the main picture, n the n-th further one (from 1) */
-    int32_t first, last;        /* VALUE_RANGE; VALUE_SIZE: width, height */
-    const int32_t *frames;      /* VALUE_FRAMES: rising, without doubles */
+    const char *text;          /* as written: a word, a path (unquoted), a name */
+    int choice;                /* VALUE_CHOICE: index into spec->choices */
+    int count;                 /* VALUE_NUMBER: how many numbers */
+    const double *numbers;     /* VALUE_NUMBER, VALUE_INTEGER: kept form; unused when `track` or `curve` is set */
+    const struct track *track; /* keys in place, in kept form, or NULL */
+    const struct block *curve; /* a curve's block, or NULL */
+    const struct block *block; /* VALUE_PICTURE */
+    int picture;               /* VALUE_PICTURE: 0 the main picture, n the n-th further one (from 1) */
+    int32_t first, last;       /* VALUE_RANGE; VALUE_SIZE: width, height */
+    const int32_t *frames;     /* VALUE_FRAMES: rising, without doubles */
     int frame_count;
 };
 
@@ -62,8 +62,8 @@ struct tag {
 
 struct setting {
     const struct setting_spec *spec;
-    struct span where;   /* the word */
-    bool given;          /* false: it comes from the spec's `standard` */
+    struct span where;          /* the word */
+    bool given;                 /* false: it comes from the spec's `standard` */
     const struct value *values; /* value i belongs to spec->values[i]; spec is NULL in the value when it was left out */
     int value_count;
     const struct tag *tags;
@@ -75,12 +75,23 @@ struct block {
     const struct schema *schema;
     const char *name; /* of an output: its label ("" when it has none) */
     struct span where;
-    int index;        /* in recipe->blocks */
-    const struct setting *head; /* values and tags of the head; for `output` its picture and label; NULL for none */
+    int index;                      /* in recipe->blocks */
+    const struct setting *head;     /* values and tags of the head; for `output` its picture and label; NULL for none */
     const struct setting *settings; /* in the order of the text; those from `standard` behind them */
     int setting_count;
-    const struct track *track;   /* a curve's keys, else NULL */
+    const struct track *track; /* a curve's keys, else NULL */
 };
+
+/* A line of the text that came from a change; messages about it show the change. For the parser's own use. */
+struct changed_line {
+    int line;         /* in recipe->text */
+    int added;        /* 1: it stands between the file's lines, 0: in the place of one */
+    int change;       /* which change, from 1 */
+    int shift;        /* from a column of the line to one of the change */
+    const char *text; /* the change */
+};
+
+struct name_table;
 
 struct recipe {
     struct arena arena;
@@ -90,11 +101,16 @@ struct recipe {
     size_t text_length;
     const struct block *const *blocks; /* in the order of the text */
     int block_count;
-    const struct block *shot; /* NULL when the recipe has none */
+    const struct block *shot;           /* NULL when the recipe has none */
+    const struct name_table *names;     /* of the named blocks, for recipe_block */
+    const struct changed_line *changed; /* rising by line */
+    int changed_count;
 };
 
-/* One line for one run: "BLOCK: SETTING LINE", replacing the line of the same setting (for a setting that repeats, of
- * the same first value), or added to the block. */
+/* One line for one run: "BLOCK: SETTING LINE", replacing the line of the same setting, or added to the block. Of a
+ * setting that repeats, the line with the same first value is replaced when that value is a name or word; when it is a
+ * number, the only line of that setting. BLOCK is a block's name, an output's label, the shot's name, `shot`, or
+ * `output` when there is one. A message about a change is placed "--set:N:COLUMN", N counting the changes from 1. */
 struct recipe_change {
     const char *text;
 };
@@ -107,6 +123,9 @@ enum passel_status recipe_parse(const char *path, const char *text, size_t lengt
                                 const struct recipe_change *changes, int change_count, struct recipe **recipe,
                                 struct text *messages, struct passel_error *error);
 
+/* Bytes of the longest recipe: 64 MiB. */
+#define RECIPE_LIMIT ((size_t)64 << 20)
+
 /* Reads the file (at most 64 MiB) and parses it. */
 enum passel_status recipe_read(const char *path, const struct schema *const *schemas,
                                const struct recipe_change *changes, int change_count, struct recipe **recipe,
@@ -114,20 +133,27 @@ enum passel_status recipe_read(const char *path, const struct schema *const *sch
 
 void recipe_free(struct recipe *recipe);
 
+/* Makes one change in the text of a recipe for good: only the line that is replaced or added differs, its comment and
+ * its columns are kept. The new text is appended to `out`. The text need not be free of errors elsewhere, and the
+ * changed line itself is not checked: parse the result. */
+enum passel_status recipe_edit(const char *path, const char *text, size_t length, const struct schema *const *schemas,
+                               const char *change, struct text *out, struct passel_error *error);
+
 /* Writes the recipe back in its settled form: comments kept, columns aligned, one blank line between blocks. Parsing
  * the result gives the same recipe; printing that again gives the same bytes. */
 void recipe_print(const struct recipe *recipe, struct text *out);
 
 /* Finding things. All return NULL when there is none. */
-const struct block *recipe_block(const struct recipe *recipe, const char *name);
-const struct setting *block_setting(const struct block *block, const char *word);        /* the first of that word */
-const struct value *setting_value(const struct setting *setting, int index);             /* NULL setting is fine */
-const struct tag *setting_tag(const struct setting *setting, const char *word);          /* NULL setting is fine */
+const struct block *recipe_block(const struct recipe *recipe, const char *name);  /* of NAME = KIND; any normal form */
+const struct setting *block_setting(const struct block *block, const char *word); /* the first of that word */
+const struct value *setting_value(const struct setting *setting, int index);      /* NULL setting is fine */
+const struct tag *setting_tag(const struct setting *setting, const char *word);   /* NULL setting is fine */
 const struct value *setting_tag_value(const struct setting *setting, const char *word, int index);
-const char *setting_operator(const struct setting *setting);                             /* its word, or NULL */
-const char *value_choice(const struct value *value);                                     /* its word; NULL for NULL */
+const char *setting_operator(const struct setting *setting); /* its word, or NULL */
+const char *value_choice(const struct value *value);         /* its word; NULL for NULL */
 
-/* Number `component` of a VALUE_NUMBER at `frame`, in the kept form. Pixels are divided by `scale` (1, 2, 4 …). */
+/* Number `component` of a VALUE_NUMBER at `frame`, in the kept form. Pixels are divided by `scale` (1, 2, 4 …). A
+ * component beyond those given is the last one (`size 150%` is both ways). */
 double value_at(const struct value *value, int component, double frame, int scale);
 /* True when the value can differ between frames. */
 bool value_changes(const struct value *value);

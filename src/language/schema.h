@@ -27,7 +27,8 @@ enum unit {
 };
 
 enum value_type {
-    VALUE_NUMBER,  /* `least_count` … `most_count` numbers that share one unit; may be a curve or keys if it may change */
+    VALUE_NUMBER, /* `least_count` … `most_count` numbers that share one unit; may be a curve or keys if it may change
+                   */
     VALUE_INTEGER, /* one whole number, never a curve */
     VALUE_CHOICE,  /* one word of `choices` */
     VALUE_PICTURE, /* BLOCK or BLOCK.PICTURE */
@@ -71,13 +72,15 @@ struct setting_spec {
     const char *help;
     const struct value_spec *values; /* ended by a NULL label; NULL for none */
     const struct tag_spec *tags;     /* ended by a NULL word; NULL for none */
-    const struct choice *operators;  /* at most one of these may stand in the line; ended by a NULL word; NULL for none */
-    bool repeats;                    /* a step or a list entry: may stand more than once, order kept */
-    bool required;                   /* the block is wrong without it (for `repeats`: at least once) */
-    const char *standard;            /* what is read when the line is missing, written as in a recipe without the
-                                        word ("spline", "0 0 px"), or NULL for none */
+    const struct choice
+        *operators;       /* at most one of these may stand in the line; ended by a NULL word; NULL for none */
+    bool repeats;         /* a step or a list entry: may stand more than once, order kept */
+    bool required;        /* the block is wrong without it (for `repeats`: at least once) */
+    const char *standard; /* what is read when the line is missing, written as in a recipe without the
+                             word ("spline", "0 0 px"), or NULL for none */
 };
-/* Two specs may share a word when one begins with a number and the other with a word (`keep bottom`, `keep 10 20 px`). */
+/* Two specs may share a word when one begins with a number and the other with a word (`keep bottom`, `keep 10 20 px`).
+ */
 
 enum makes {
     MAKES_NOTHING, /* shot, output */
@@ -103,8 +106,8 @@ struct schema {
     const char *example; /* a short recipe fragment with a head, lines ended by \n, or NULL */
     enum head_form form;
     enum makes makes;
-    const struct setting_spec *head;     /* values and tags behind the kind's name; NULL for none (its word is unused) */
-    const struct setting_spec *settings; /* ended by an entry whose help is NULL */
+    const struct setting_spec *head; /* values and tags behind the kind's name; NULL for none (its word is unused) */
+    const struct setting_spec *settings;    /* ended by an entry whose help is NULL */
     const struct further_picture *pictures; /* ended by a NULL name; NULL for none */
 };
 
