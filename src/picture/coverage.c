@@ -26,16 +26,17 @@ static void add_line(struct coverage *coverage, double a, double b, double c)
     coverage->line[coverage->count++].reach = (fabs(a) + fabs(b)) / scale / 2;
 }
 
-void coverage_init(struct coverage *coverage, const struct transform *t, struct rect window)
+void coverage_init(struct coverage *coverage, const struct transform *t, const double window[4])
 {
     const double *m = t->m;
     coverage->count = 0;
-    /* x_in ≥ x0 is (row 0 - x0 row 2) · (x, y, 1) ≥ 0 where row 2 · (x, y, 1) > 0; the others likewise */
     add_line(coverage, m[6], m[7], m[8]);
-    add_line(coverage, m[0] - window.x0 * m[6], m[1] - window.x0 * m[7], m[2] - window.x0 * m[8]);
-    add_line(coverage, window.x1 * m[6] - m[0], window.x1 * m[7] - m[1], window.x1 * m[8] - m[2]);
-    add_line(coverage, m[3] - window.y0 * m[6], m[4] - window.y0 * m[7], m[5] - window.y0 * m[8]);
-    add_line(coverage, window.y1 * m[6] - m[3], window.y1 * m[7] - m[4], window.y1 * m[8] - m[5]);
+    for (int axis = 0; axis < 2; axis++) {
+        const double *row = m + 3 * axis, first = window[axis], end = window[2 + axis];
+        /* x_in ≥ first is (row - first * last row) · (x, y, 1) ≥ 0 where (last row) · (x, y, 1) > 0 */
+        add_line(coverage, row[0] - first * m[6], row[1] - first * m[7], row[2] - first * m[8]);
+        add_line(coverage, end * m[6] - row[0], end * m[7] - row[1], end * m[8] - row[2]);
+    }
 }
 
 /* Keeps the part of the polygon in which a x + b y + c is positive. */

@@ -19,8 +19,8 @@ struct coverage {
     } line[COVERAGE_LINES];
 };
 
-/* The image of `window`, a rectangle of the input, in the output plane. */
-void coverage_init(struct coverage *coverage, const struct transform *t, struct rect window);
+/* The image of the input rectangle x0 y0 x1 y1 in the output plane; nothing when it is empty. */
+void coverage_init(struct coverage *coverage, const struct transform *t, const double window[4]);
 
 /* The covered share of pixel (x, y), 0 … 1. */
 float coverage_of(const struct coverage *coverage, int32_t x, int32_t y);

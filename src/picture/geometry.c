@@ -7,7 +7,6 @@
 #include "picture/geometry.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "picture/kernel.h"
 

@@ -254,8 +254,9 @@ enum passel_status resample_turned(const struct resampling *task, struct passel_
     struct turned turned = { .task = task,
                              .affine = m[6] == 0 && m[7] == 0,
                              .stretch = stretch_at(task->t, 0, 0, m[8]) };
+    const double window[4] = { task->data.x0, task->data.y0, task->data.x1, task->data.y1 };
     enum passel_status status = PASSEL_OK;
-    coverage_init(&turned.coverage, task->t, task->data);
+    coverage_init(&turned.coverage, task->t, window);
     if (!footprint_init(&turned.footprint, task))
         status = error_set(error, PASSEL_NO_MEMORY, "no memory for the footprints of a resampling");
     for (int32_t y = area.y0; status == PASSEL_OK && y < area.y1; y++)

@@ -1,0 +1,450 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * The kind `place`: moves, turns, sizes, pins and crops a picture.
+ *
+ * Every step is a map of the frame onto itself; they are joined, so that the picture is resampled once. A crop is a
+ * rectangle in the frame as things lie at its step: the steps below carry it along, and it is applied to the resampled
+ * pixels as the share of each that it covers.
+ */
+#include <math.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "kinds/kinds.h"
+#include "picture/coverage.h"
+#include "picture/function.h"
+
+enum action { PLACE_MOVE, PLACE_TURN, PLACE_SIZE, PLACE_ABOUT, PLACE_PIN, PLACE_CROP, PLACE_FILTER };
+
+struct step {
+    enum action action;
+    const struct value *amount;
+    const struct value *soft; /* of a crop, or NULL */
+};
+
+struct place {
+    const struct value *picture;
+    const struct step *steps;
+    int count, crops;
+    enum filter filter;
+};
+
+/* A crop at one frame: `rest` leads from the output to the frame as it was at the crop. */
+struct crop {
+    struct transform rest;
+    double x0, y0, x1, y1, soft;
+};
+
+#define PLACE_LIMITS .unit = UNIT_PX, .limited = true, .least = -1e6, .most = 1e6
+#define SMALLEST_SIZE 1e-4
+
+static const struct tag_spec crop_tags[] = {
+    { .word = "soft",
+      .help = "the picture fades out over so much inside the new sides",
+      .values = (const struct value_spec[]){ { .label = "N",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .unit = UNIT_PX,
+                                               .limited = true,
+                                               .least = 0,
+                                               .most = 1e6 },
+                                             { .label = NULL } } },
+    { .word = NULL },
+};
+
+/* In the order of enum filter. */
+static const struct choice filters[] = {
+    { "nearest", "one pixel of the input for each of the output: hard steps, no mixing" },
+    { "linear", "between four pixels: soft" },
+    { "mitchell", "a gentle cubic: a little soft, hardly any ringing" },
+    { "lanczos", "three lobes of a windowed sinc: sharp, rings at hard edges" },
+    { "spline", "a quintic spline through the pixels: the closest to the original; rings a little at hard edges" },
+    { NULL, NULL },
+};
+
+static const struct setting_spec head = {
+    .values = (const struct value_spec[]){ { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } },
+};
+
+/* In the order of enum action. */
+static const struct setting_spec settings[] = {
+    { .word = "move",
+      .help = "moves the picture to the right and down; whole pixels are copied unchanged",
+      .values = (const struct value_spec[]){ { .label = "X Y",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .least_count = 2,
+                                               .most_count = 2,
+                                               PLACE_LIMITS },
+                                             { .label = NULL } },
+      .repeats = true },
+    { .word = "turn",
+      .help = "turns it clockwise",
+      .values =
+          (const struct value_spec[]){ { .label = "N", .type = VALUE_NUMBER, .may_change = true, .unit = UNIT_DEGREES },
+                                       { .label = NULL } },
+      .repeats = true },
+    { .word = "size",
+      .help = "makes it larger or smaller; two values are across and down",
+      .values = (const struct value_spec[]){ { .label = "N",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .unit = UNIT_PERCENT,
+                                               .least_count = 1,
+                                               .most_count = 2,
+                                               .limited = true,
+                                               .least = SMALLEST_SIZE,
+                                               .most = 1000 },
+                                             { .label = NULL } },
+      .repeats = true },
+    { .word = "about",
+      .help = "the point of the frame that stays where it is in the turns and sizes below; without it, the centre of "
+              "the picture's display window",
+      .values = (const struct value_spec[]){ { .label = "X Y",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .least_count = 2,
+                                               .most_count = 2,
+                                               PLACE_LIMITS },
+                                             { .label = NULL } },
+      .repeats = true },
+    { .word = "pin",
+      .help =
+          "where the corners of the display window go, seen as a plane in space: top left, top right, bottom right, "
+          "bottom left",
+      .values = (const struct value_spec[]){ { .label = "X Y X Y X Y X Y",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .least_count = 8,
+                                               .most_count = 8,
+                                               PLACE_LIMITS },
+                                             { .label = NULL } },
+      .repeats = true },
+    { .word = "crop",
+      .help =
+          "takes so much off each side of the display window, as the picture lies at this step; what is outside the "
+          "window goes too",
+      .values = (const struct value_spec[]){ { .label = "LEFT TOP RIGHT BOTTOM",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .least_count = 4,
+                                               .most_count = 4,
+                                               PLACE_LIMITS },
+                                             { .label = NULL } },
+      .tags = crop_tags,
+      .repeats = true },
+    { .word = "filter",
+      .help = "how pixels are made from those around them; all but `nearest` average when the picture gets smaller",
+      .values = (const struct value_spec[]){ { .label = "FILTER", .type = VALUE_CHOICE, .choices = filters },
+                                             { .label = NULL } },
+      .standard = "spline" },
+    { .help = NULL },
+};
+
+/* ---- settings ---------------------------------------------------------------------------------------------------- */
+
+/* The map of the unit square (0 0, 1 0, 1 1, 0 1) onto four corners (Heckbert 1989). False unless they are convex. */
+static bool square_to_corners(const double corner[8], struct transform *t)
+{
+    const double x0 = corner[0], y0 = corner[1], x1 = corner[2], y1 = corner[3];
+    const double x2 = corner[4], y2 = corner[5], x3 = corner[6], y3 = corner[7];
+    const double sx = x0 - x1 + x2 - x3, sy = y0 - y1 + y2 - y3;
+    const double dx1 = x1 - x2, dx2 = x3 - x2, dy1 = y1 - y2, dy2 = y3 - y2;
+    const double determinant = dx1 * dy2 - dx2 * dy1;
+    const double g = (sx * dy2 - dx2 * sy) / determinant, h = (dx1 * sy - sx * dy1) / determinant;
+    const double m[9] = { x1 - x0 + g * x1, x3 - x0 + h * x3, x0, y1 - y0 + g * y1, y3 - y0 + h * y3, y0, g, h, 1 };
+    memcpy(t->m, m, sizeof m);
+    /* convex: the horizon runs outside; not convex, or all on a line: it cuts the square or nothing is left */
+    return determinant != 0 && 1 + g > 0 && 1 + h > 0 && 1 + g + h > 0;
+}
+
+static int number_count(const struct value *value)
+{
+    return value->track != NULL ? value->track->width : value->curve != NULL ? 1 : value->count;
+}
+
+static enum passel_status pin_error(const struct recipe *recipe, const struct value *pin, int32_t frame,
+                                    struct passel_error *error)
+{
+    return recipe_error(
+        recipe, pin->where, PASSEL_BAD_RECIPE, error,
+        "at frame %d these four corners are no outline of a plane seen from the front: expected top left, "
+        "top right, bottom right, bottom left, without a dent and not on one line",
+        (int)frame);
+}
+
+static enum passel_status read_step(const struct setting *setting, const struct recipe *recipe, struct step *step,
+                                    struct passel_error *error)
+{
+    static const int counts[] = {
+        [PLACE_MOVE] = 2, [PLACE_TURN] = 1, [PLACE_SIZE] = 0, [PLACE_ABOUT] = 2, [PLACE_PIN] = 8, [PLACE_CROP] = 4,
+    };
+    step->action = (enum action)(setting->spec - settings);
+    step->amount = setting_value(setting, 0);
+    step->soft = setting_tag_value(setting, "soft", 0);
+    const int wanted = counts[step->action], count = number_count(step->amount);
+    if (wanted != 0 && count != wanted)
+        return recipe_error(recipe, step->amount->where, PASSEL_BAD_RECIPE, error,
+                            "expected %s: %d numbers at each key, not %d", setting->spec->values[0].label, wanted,
+                            count);
+    return PASSEL_OK;
+}
+
+static enum passel_status place_make(const struct block *block, const struct recipe *recipe, const struct shot *shot,
+                                     struct arena *arena, void **self, struct passel_error *error)
+{
+    (void)shot;
+    struct place *place = arena_take(arena, sizeof *place);
+    struct step *steps = arena_array(arena, (size_t)block->setting_count + 1, sizeof *steps);
+    if (place == NULL || steps == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    place->picture = setting_value(block->head, 0);
+    place->filter = (enum filter)setting_value(block_setting(block, "filter"), 0)->choice;
+    place->steps = steps;
+    for (int i = 0; i < block->setting_count; i++) {
+        if (block->settings[i].spec - settings == PLACE_FILTER)
+            continue;
+        struct step *step = &steps[place->count++];
+        RETURN_IF_ERROR(read_step(&block->settings[i], recipe, step, error));
+        place->crops += step->action == PLACE_CROP;
+    }
+    *self = place;
+    return PASSEL_OK;
+}
+
+/* ---- one frame --------------------------------------------------------------------------------------------------- */
+
+static double number(const struct at *at, const struct value *value, int component)
+{
+    return value_at(value, component, at->frame, at->scale);
+}
+
+/* The window keeps its place through all steps. In a folded chain inputs[0] is further down, so the own one counts. */
+static struct rect window(const struct at *at)
+{
+    return at->info != NULL ? at->info->display : at->inputs[0].display;
+}
+
+/* The point that the step's turn or size leaves alone: that of the last `about` above it. */
+static void centre_of(const struct place *place, const struct at *at, int step, double *x, double *y)
+{
+    const struct rect frame = window(at);
+    *x = (frame.x0 + frame.x1) / 2.0;
+    *y = (frame.y0 + frame.y1) / 2.0;
+    for (int i = step - 1; i >= 0; i--)
+        if (place->steps[i].action == PLACE_ABOUT) {
+            *x = number(at, place->steps[i].amount, 0);
+            *y = number(at, place->steps[i].amount, 1);
+            return;
+        }
+}
+
+/* Behind → before: p = centre + m (q - centre). */
+static struct transform about_centre(double xx, double xy, double yx, double yy, double x, double y)
+{
+    const struct transform t = { { xx, xy, x - (xx * x + xy * y), yx, yy, y - (yx * x + yy * y), 0, 0, 1 } };
+    return t;
+}
+
+static enum passel_status pin_back(const struct at *at, const struct value *pin, struct transform *back,
+                                   struct passel_error *error)
+{
+    const struct rect frame = window(at);
+    const double width = frame.x1 - frame.x0, height = frame.y1 - frame.y0;
+    double corner[8];
+    struct transform to_corners, to_square;
+    for (int i = 0; i < 8; i++)
+        corner[i] = number(at, pin, i);
+    if (!square_to_corners(corner, &to_corners) || !transform_invert(to_corners, &to_square))
+        return pin_error(at->recipe, pin, at->frame, error);
+    const struct transform to_window = { { width, 0, frame.x0, 0, height, frame.y0, 0, 0, 1 } };
+    *back = transform_chain(to_square, to_window);
+    return PASSEL_OK;
+}
+
+/* Where a point that lies at (x, y) behind the step was before it. */
+static enum passel_status step_back(const struct place *place, const struct at *at, int index, struct transform *back,
+                                    struct passel_error *error)
+{
+    const struct step *step = &place->steps[index];
+    double x, y;
+    *back = transform_identity();
+    centre_of(place, at, index, &x, &y);
+    if (step->action == PLACE_MOVE) {
+        back->m[2] = -number(at, step->amount, 0);
+        back->m[5] = -number(at, step->amount, 1);
+    } else if (step->action == PLACE_TURN) {
+        const double half_turns = number(at, step->amount, 0) / 180;
+        const double cosine = function_cospi(half_turns), sine = function_sinpi(half_turns);
+        *back = about_centre(cosine, sine, -sine, cosine, x, y);
+    } else if (step->action == PLACE_SIZE) {
+        const double across = fmax(number(at, step->amount, 0), SMALLEST_SIZE);
+        const double down = fmax(number(at, step->amount, 1), SMALLEST_SIZE);
+        *back = about_centre(1 / across, 0, 0, 1 / down, x, y);
+    } else if (step->action == PLACE_PIN) {
+        return pin_back(at, step->amount, back, error);
+    }
+    return PASSEL_OK;
+}
+
+static struct crop crop_of(const struct at *at, const struct step *step, const struct transform *rest)
+{
+    const struct rect frame = window(at);
+    const struct crop crop = { *rest,
+                               frame.x0 + number(at, step->amount, 0),
+                               frame.y0 + number(at, step->amount, 1),
+                               frame.x1 - number(at, step->amount, 2),
+                               frame.y1 - number(at, step->amount, 3),
+                               step->soft != NULL ? fmax(number(at, step->soft, 0), 0) : 0 };
+    return crop;
+}
+
+/* All steps joined, from the last back to the first: *whole leads from the output to the input. `crops`, when not NULL,
+ * has room for place->crops. */
+static enum passel_status join_steps(const struct place *place, const struct at *at, struct transform *whole,
+                                     struct crop *crops, struct passel_error *error)
+{
+    *whole = transform_identity();
+    for (int i = place->count - 1; i >= 0; i--) {
+        struct transform back;
+        if (place->steps[i].action == PLACE_CROP && crops != NULL)
+            *crops++ = crop_of(at, &place->steps[i], whole);
+        RETURN_IF_ERROR(step_back(place, at, i, &back, error));
+        *whole = transform_chain(*whole, back);
+    }
+    return PASSEL_OK;
+}
+
+static enum passel_status place_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
+{
+    (void)error;
+    const struct place *place = at->self;
+    ask_value(list, place->picture, at->frame);
+    return PASSEL_OK;
+}
+
+static enum passel_status place_transform(const struct at *at, struct transform *t, enum filter *filter,
+                                          bool *ends_chain, struct passel_error *error)
+{
+    const struct place *place = at->self;
+    *filter = place->filter;
+    *ends_chain = place->crops > 0;
+    return join_steps(place, at, t, NULL, error);
+}
+
+/* The crops of this frame in `arena`; *whole as join_steps gives it. */
+static enum passel_status read_crops(const struct at *at, struct arena *arena, struct transform *whole,
+                                     struct crop **crops, struct passel_error *error)
+{
+    const struct place *place = at->self;
+    *crops = arena_array(arena, (size_t)place->crops + 1, sizeof **crops);
+    if (*crops == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    return join_steps(place, at, whole, *crops, error);
+}
+
+/* The whole pixels around a crop; coordinates far out are cut to the limit. */
+static struct rect around_crop(const struct crop *crop)
+{
+    const double limit = RECT_LIMIT;
+    return rect_of(
+        (int32_t)floor(fmin(fmax(crop->x0, -limit), limit)), (int32_t)floor(fmin(fmax(crop->y0, -limit), limit)),
+        (int32_t)ceil(fmin(fmax(crop->x1, -limit), limit)), (int32_t)ceil(fmin(fmax(crop->y1, -limit), limit)));
+}
+
+static enum passel_status place_info(const struct at *at, struct picture_info *info, struct passel_error *error)
+{
+    const struct place *place = at->self;
+    struct arena arena = { NULL };
+    struct transform whole;
+    struct crop *crops;
+    const enum passel_status status = read_crops(at, &arena, &whole, &crops, error);
+    if (status == PASSEL_OK) {
+        *info = at->inputs[0];
+        info->planes |= HAS_A;
+        info->whole = false;
+        info->chunk_rows = 1;
+        info->data = transform_reach_out(&whole, place->filter, at->inputs[0].data);
+        for (int i = 0; i < place->crops; i++)
+            info->data =
+                rect_cut(info->data, transform_reach_out(&crops[i].rest, FILTER_LINEAR, around_crop(&crops[i])));
+    }
+    arena_release(&arena);
+    return status;
+}
+
+/* ---- pixels ------------------------------------------------------------------------------------------------------ */
+
+static double ramp(double distance, double soft)
+{
+    return fmin(fmax(distance / soft, 0), 1);
+}
+
+/* What the crop leaves of a pixel: its covered share, and less within the soft border. */
+static float crop_share(const struct crop *crop, const struct coverage *coverage, int32_t x, int32_t y)
+{
+    const float covered = coverage_of(coverage, x, y);
+    if (covered == 0 || crop->soft == 0)
+        return covered;
+    double px, py;
+    transform_point(&crop->rest, x + 0.5, y + 0.5, &px, &py);
+    const double across = ramp(fmin(px - crop->x0, crop->x1 - px), crop->soft);
+    const double down = ramp(fmin(py - crop->y0, crop->y1 - py), crop->soft);
+    return covered * (float)(across * down);
+}
+
+static void apply_crop(const struct crop *crop, const struct picture *out)
+{
+    const struct rect area = out->area;
+    const double sides[4] = { crop->x0, crop->y0, crop->x1, crop->y1 };
+    struct coverage coverage;
+    coverage_init(&coverage, &crop->rest, sides);
+    for (int32_t y = area.y0; y < area.y1; y++)
+        for (int32_t x = area.x0; x < area.x1; x++) {
+            const float share = crop_share(crop, &coverage, x, y);
+            for (int plane = 0; share != 1 && plane < PLANE_COUNT; plane++)
+                if (out->plane[plane] != NULL)
+                    picture_row(out, (enum plane)plane, y)[x - area.x0] *= share;
+        }
+}
+
+/* Behind the resampling: the crops. */
+static enum passel_status place_fill(const struct at *at, const struct picture *in, const struct picture *out,
+                                     struct arena *scratch, struct passel_error *error)
+{
+    const struct place *place = at->self;
+    struct transform whole;
+    struct crop *crops;
+    picture_copy(out, &in[0]);
+    RETURN_IF_ERROR(read_crops(at, scratch, &whole, &crops, error));
+    for (int i = 0; i < place->crops; i++)
+        apply_crop(&crops[i], out);
+    return PASSEL_OK;
+}
+
+/* ---- descriptor -------------------------------------------------------------------------------------------------- */
+
+const struct kind kind_place = {
+    .schema = { .name = "place",
+                .summary = "moves, turns, sizes, pins or crops a picture",
+                .notes =
+                    "The steps apply from the top down and are joined, so that the picture is resampled only once. "
+                    "Outside of what it covers a placed picture is transparent; along its border the alpha is the "
+                    "exact share of each pixel that is covered. A move by whole pixels changes no value.",
+                .example = "sign = place sign-clip\n"
+                           "  about  412 238 px\n"
+                           "  size   62%\n"
+                           "  turn   [1001 -4 smooth, 1013 4 smooth, 1025 -4] deg\n"
+                           "  move   -35.5 12 px\n",
+                .form = HEAD_NAMED,
+                .makes = MAKES_PICTURE,
+                .head = &head,
+                .settings = settings },
+    .geometric = true,
+    .make = place_make,
+    .asks = place_asks,
+    .info = place_info,
+    .transform = place_transform,
+    .fill = place_fill,
+};
