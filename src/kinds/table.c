@@ -33,7 +33,7 @@ void ask_add(struct ask_list *list, struct ask ask)
 {
     if (list->count == list->room) {
         const int room = list->room == 0 ? 8 : list->room * 2;
-        struct ask *asks = memory_grow(list->asks, (size_t)list->room, (size_t)room, sizeof *asks);
+        struct ask *asks = memory_grow(list->asks, (size_t)list->count, (size_t)room, sizeof *asks);
         if (asks == NULL) {
             list->failed = true;
             return;
