@@ -347,7 +347,7 @@ static enum passel_status open_readers(const struct pass *pass, const struct at 
 {
     if (!pass->sequence.numbered && !pass->movie)
         return open_one(pass, state, 0, error);
-    int32_t position;
+    int32_t position = -1;
     RETURN_IF_ERROR(clip_position(pass, at, &position, error));
     if (position < 0)
         return PASSEL_OK;

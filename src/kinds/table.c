@@ -7,9 +7,8 @@
 #include "kinds/kinds.h"
 
 const struct kind *const kind_table[] = {
-    &kind_curve, &kind_extend, &kind_flat,  &kind_key_screen, &kind_key_two_screen, &kind_lights, &kind_matte,
-    &kind_output, &kind_pass,  &kind_place, &kind_ramp,       &kind_shape,          &kind_shot,   &kind_stack,
-    NULL,
+    &kind_curve, &kind_extend, &kind_flat, &kind_key_two_screen, &kind_lights, &kind_matte, &kind_output,
+    &kind_pass,  &kind_place,  &kind_ramp, &kind_shape,          &kind_shot,   &kind_stack, NULL,
 };
 
 const struct kind *kind_of(const struct schema *schema)
@@ -46,8 +45,6 @@ void ask_add(struct ask_list *list, struct ask ask)
 
 void ask_value(struct ask_list *list, const struct value *value, int32_t frame)
 {
-    ask_add(list, (struct ask){ .block = value->block,
-                                .picture = value->picture,
-                                .frame = frame,
-                                .planes = PLANES_AS_WANTED });
+    ask_add(list, (struct ask){
+                      .block = value->block, .picture = value->picture, .frame = frame, .planes = PLANES_AS_WANTED });
 }
