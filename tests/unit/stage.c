@@ -1,0 +1,190 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * What the engine does for one block, in the plainest way.
+ */
+#include "stage.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdio.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "base/error.h"
+#include "base/memory.h"
+#include "kinds/kinds.h"
+#include "kinds/shot.h"
+#include "pattern.h"
+
+void stage_init(struct stage *stage, const char *text, const struct kind *const *kinds)
+{
+    const struct schema *schemas[16] = { &kind_shot.schema, &kind_flat.schema };
+    int count = 2;
+    for (; *kinds != NULL; kinds++)
+        schemas[count++] = &(*kinds)->schema;
+    struct text messages = { NULL, 0, 0, false };
+    struct passel_error error;
+    *stage = (struct stage){ 0 };
+    const enum passel_status status =
+        recipe_parse("test.passel", text, strlen(text), schemas, NULL, 0, &stage->recipe, &messages, &error);
+    if (status != PASSEL_OK)
+        fail_msg("%s", messages.bytes != NULL ? messages.bytes : error.text);
+    text_release(&messages);
+    assert_int_equal(shot_read(stage->recipe, &stage->shot, NULL), PASSEL_OK);
+}
+
+void stage_release(struct stage *stage)
+{
+    recipe_free(stage->recipe);
+    stage->recipe = NULL;
+}
+
+static const struct stage_input *input_of(const struct stage *stage, const struct ask *ask)
+{
+    for (int i = 0; i < stage->input_count; i++) {
+        if (strcmp(stage->inputs[i].name, ask->block->name) == 0)
+            return &stage->inputs[i];
+    }
+    fail_msg("no input %s", ask->block->name);
+    return NULL;
+}
+
+static struct picture deliver(const struct stage_input *input, struct rect area, unsigned planes)
+{
+    struct picture made;
+    assert_int_equal(picture_new(&made, area, planes, NULL), PASSEL_OK);
+    for (int p = 0; p < PLANE_COUNT; p++)
+        picture_fill(&made, (enum plane)p, area, 0);
+    const unsigned has = picture_planes(&input->picture);
+    picture_copy(&made, &input->picture);
+    if ((has & HAS_A) == 0)
+        picture_fill(&made, PLANE_A, input->picture.area, 1);
+    if ((has & HAS_RGB) == 0) {
+        for (int p = PLANE_R; p <= PLANE_B && made.plane[p] != NULL; p++) {
+            struct picture grey = { .area = area, .stride = made.stride };
+            grey.plane[PLANE_A] = made.plane[p];
+            picture_copy(&grey, &input->picture);
+        }
+    }
+    return made;
+}
+
+static void note_ask(struct stage *stage, const struct ask *ask)
+{
+    char *end = stage->asked + strlen(stage->asked);
+    snprintf(end, sizeof stage->asked - (size_t)(end - stage->asked), "%s%s:%s%s%s%s%s",
+             stage->asked[0] != '\0' ? " " : "", ask->block->name, ask->planes & HAS_R ? "R" : "",
+             ask->planes & HAS_G ? "G" : "", ask->planes & HAS_B ? "B" : "", ask->planes & HAS_A ? "A" : "",
+             ask->planes & PLANES_AS_WANTED ? "*" : "");
+}
+
+static enum passel_status fill_tile(const struct stage *stage, const struct kind *kind, const struct at *at,
+                                    struct rect tile, unsigned planes, const struct picture *out,
+                                    struct passel_error *error)
+{
+    struct picture in[ASK_LIMIT];
+    for (int i = 0; i < at->ask_count; i++) {
+        const struct ask *ask = &at->asks[i];
+        const struct rect area = kind->reach != NULL ? kind->reach(at, i, tile) : tile;
+        const unsigned wanted = (ask->planes & HAS_RGBA) | (ask->planes & PLANES_AS_WANTED ? planes : 0);
+        in[i] = deliver(input_of(stage, ask), area, wanted);
+    }
+    struct arena scratch;
+    struct picture part = pattern_picture(tile, planes, 99);
+    arena_init(&scratch);
+    const enum passel_status status = kind->fill(at, in, &part, &scratch, error);
+    picture_copy(out, &part);
+    picture_release(&part);
+    arena_release(&scratch);
+    for (int i = 0; i < at->ask_count; i++)
+        picture_release(&in[i]);
+    return status;
+}
+
+static enum passel_status fill_tiles(const struct stage *stage, const struct kind *kind, const struct at *at,
+                                     unsigned planes, int32_t tile, const struct picture *out,
+                                     struct passel_error *error)
+{
+    const struct rect data = at->info->data;
+    for (int32_t y = data.y0; y < data.y1; y += tile) {
+        for (int32_t x = data.x0; x < data.x1; x += tile)
+            RETURN_IF_ERROR(
+                fill_tile(stage, kind, at, rect_cut(rect_of(x, y, x + tile, y + tile), data), planes, out, error));
+    }
+    return PASSEL_OK;
+}
+
+static enum passel_status make_at(struct stage *stage, const struct kind *kind, struct at *at, unsigned planes,
+                                  int32_t tile, struct picture *out, struct picture_info *info,
+                                  struct passel_error *error)
+{
+    struct ask_list list = { NULL, 0, 0, false };
+    struct picture_info inputs[ASK_LIMIT];
+    if (kind->asks != NULL)
+        assert_int_equal(kind->asks(at, &list, error), PASSEL_OK);
+    for (int i = 0; i < list.count; i++) {
+        const struct stage_input *input = input_of(stage, &list.asks[i]);
+        inputs[i] = (struct picture_info){ .display = input->display,
+                                           .data = input->picture.area,
+                                           .planes = picture_planes(&input->picture),
+                                           .chunk_rows = 1,
+                                           .pixel_aspect = 1 };
+        note_ask(stage, &list.asks[i]);
+    }
+    at->asks = list.asks;
+    at->ask_count = list.count;
+    at->inputs = inputs;
+    enum passel_status status = kind->info(at, info, error);
+    if (status == PASSEL_OK) {
+        at->info = info;
+        *out = pattern_picture(info->data, planes, 98);
+        status = fill_tiles(stage, kind, at, planes, tile, out, error);
+    }
+    memory_free(list.asks);
+    return status;
+}
+
+enum passel_status stage_make(struct stage *stage, const char *block, int32_t frame, int scale, unsigned planes,
+                              int32_t tile, struct picture *out, struct picture_info *info, struct passel_error *error)
+{
+    struct at at = { .block = recipe_block(stage->recipe, block),
+                     .recipe = stage->recipe,
+                     .shot = &stage->shot,
+                     .frame = frame,
+                     .scale = scale };
+    const struct kind *kind = kind_of(at.block->schema);
+    struct arena arena;
+    void *self = NULL;
+    arena_init(&arena);
+    *out = (struct picture){ 0 };
+    stage->asked[0] = '\0';
+    enum passel_status status = kind->make(at.block, at.recipe, at.shot, &arena, &self, error);
+    at.self = self;
+    if (status == PASSEL_OK && kind->open != NULL)
+        status = kind->open(&at, &at.state, error);
+    if (status == PASSEL_OK)
+        status = make_at(stage, kind, &at, planes, tile, out, info, error);
+    if (kind->close != NULL && at.state != NULL)
+        kind->close(at.state, NULL);
+    arena_release(&arena);
+    return status;
+}
+
+struct picture stage_picture(struct stage *stage, const char *block, int32_t frame, unsigned planes)
+{
+    struct picture whole, tiled;
+    struct picture_info info;
+    struct passel_error error = { PASSEL_OK, "" };
+    if (stage_make(stage, block, frame, 1, planes, 1 << 20, &whole, &info, &error) != PASSEL_OK)
+        fail_msg("%s", error.text);
+    assert_int_equal(stage_make(stage, block, frame, 1, planes, 7, &tiled, &info, &error), PASSEL_OK);
+    for (int p = 0; p < PLANE_COUNT; p++) {
+        if (whole.plane[p] != NULL)
+            pattern_assert_same(&tiled, &whole, (enum plane)p);
+    }
+    picture_release(&tiled);
+    return whole;
+}
