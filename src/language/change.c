@@ -177,11 +177,34 @@ static bool find_block(const struct wish *wish, const struct source *source, str
     return true;
 }
 
-static void no_block(struct wish *wish, const struct target *target, struct trouble *trouble)
+/* The name of a block that is nearest to the wanted one, in the arena; NULL when none is near. */
+static const char *nearest_block(const struct wish *wish, const struct source *source, struct line *line)
 {
-    char room[QUOTE_ROOM];
+    const char *nearest = NULL, *at = source->text, *end = at + source->length;
+    for (int number = 1; at < end && line_read(line, at, end, number, NULL); number++) {
+        struct head head;
+        if (line_role(line, wish->schemas, NULL, &head) == ROLE_HEAD && head.named &&
+            line->tokens[0].width <= NAME_LIMIT) {
+            const char *name = token_text(line, 0, wish->arena);
+            const char *words[] = { nearest != NULL ? nearest : name, name, NULL };
+            if (name != NULL)
+                nearest = text_nearest(wish->name, words);
+        }
+        at = line_next(line, end);
+    }
+    return nearest;
+}
+
+static void no_block(struct wish *wish, const struct source *source, const struct target *target, struct line *line,
+                     struct trouble *trouble)
+{
+    char room[QUOTE_ROOM], meant[QUOTE_ROOM];
     quoted(wish->change + wish->block, wish->block_length, room);
-    if (target->count > 1)
+    const char *nearest = target->count > 1 ? NULL : nearest_block(wish, source, line);
+    if (nearest != NULL)
+        trouble_set(wish, trouble, wish->block, wish->block_length, "no block is called %s; did you mean %s?", room,
+                    quoted(nearest, strlen(nearest), meant));
+    else if (target->count > 1)
         trouble_set(wish, trouble, wish->block, wish->block_length,
                     "%d blocks could be meant by %s; name one by its label", target->count, room);
     else
@@ -274,7 +297,7 @@ static bool decide(struct wish *wish, const struct source *source, struct match 
     char room[QUOTE_ROOM];
     bool fine = find_block(wish, source, &line, &target);
     if (fine && (target.rank == RANK_NONE || (target.rank == RANK_WORD && target.count > 1))) {
-        no_block(wish, &target, trouble);
+        no_block(wish, source, &target, &line, trouble);
         fine = false;
     }
     fine = fine && find_line(wish, source, &target, &line, match);
@@ -489,10 +512,12 @@ enum passel_status recipe_edit(const char *path, const char *text, size_t length
 {
     struct arena arena;
     arena_init(&arena);
-    const struct source source = { .path = path, .text = text, .length = length };
+    const size_t mark = text_mark(text, length);
+    const struct source source = { .path = path, .text = text + mark, .length = length - mark };
     struct wish wish = { .change = change, .arena = &arena, .schemas = schemas };
     struct trouble trouble = { NULL, 0, 0 };
     struct text said = { NULL, 0, 0, false };
+    text_add(out, text, mark);
     const enum passel_status status = edit(&wish, &source, out, &trouble);
     if (status == PASSEL_BAD_RECIPE)
         say_trouble(&trouble, change, path, 1, &said);

@@ -228,6 +228,11 @@ bool line_read(struct line *line, const char *bytes, const char *end, int number
     return read_tokens(&reader);
 }
 
+size_t text_mark(const char *text, size_t length)
+{
+    return length >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0 ? 3 : 0;
+}
+
 const char *line_next(const struct line *line, const char *end)
 {
     const char *at = line_bytes_end(line->bytes + line->length, end);

@@ -37,6 +37,9 @@ struct line {
  * the line broken. Tokens of an earlier line are overwritten. False when memory is out. */
 bool line_read(struct line *line, const char *bytes, const char *end, int number, struct messages *messages);
 
+/* Bytes of the byte order mark that the text begins with: 3 or 0. */
+size_t text_mark(const char *text, size_t length);
+
 /* The begin of the next line, or `end`. */
 const char *line_next(const struct line *line, const char *end);
 

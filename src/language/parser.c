@@ -505,22 +505,49 @@ static void read_recipe(struct parser *parser)
     memory_free(heads.items);
 }
 
-/* Text that no recipe can be: refused before any line is looked at. NULL when it is text. */
-static const char *not_text(const char *text, size_t length)
+/* Text that no recipe can be: refused before any line is looked at. NULL when it is text. *at is where to point. */
+static const char *not_text(const char *text, size_t length, size_t *at)
 {
+    *at = 0;
     if (length > RECIPE_LIMIT)
-        return "the recipe is larger than 64 MiB";
+        return "a recipe is at most 64 MiB long, this one is longer";
     if (length >= 2 && (memcmp(text, "\xFF\xFE", 2) == 0 || memcmp(text, "\xFE\xFF", 2) == 0))
         return "this is UTF-16 text; save the recipe as UTF-8";
-    if (memchr(text, '\0', length) != NULL)
-        return "there are NUL bytes in it; a recipe is a text file";
-    return NULL;
+    const char *nul = memchr(text, '\0', length);
+    if (nul == NULL)
+        return NULL;
+    *at = (size_t)(nul - text);
+    return "there is a NUL byte here; a recipe is a text file";
+}
+
+/* The place of a byte of the text. */
+static struct span place_of_byte(const char *text, size_t at)
+{
+    struct span where = { 1, 1, 1 };
+    size_t begin = text_mark(text, at);
+    for (const char *newline; (newline = memchr(text + begin, '\n', at - begin)) != NULL; where.line++)
+        begin = (size_t)(newline - text) + 1;
+    where.column = letters_in(text + begin, at - begin) + 1;
+    return where;
+}
+
+static enum passel_status refuse_text(const char *path, const char *text, size_t length, size_t at, const char *never,
+                                      struct text *messages, struct passel_error *error)
+{
+    const size_t mark = text_mark(text, length);
+    const struct source source = { .path = path, .text = text + mark, .length = length - mark };
+    const struct span where = place_of_byte(text, at);
+    if (messages != NULL) {
+        message_write(&source, where, never, messages);
+        text_add(messages, "\n", 1);
+    }
+    return error_set(error, PASSEL_BAD_RECIPE, "%s:%d:%d: error: %s", path, where.line, where.column, never);
 }
 
 static enum passel_status start(struct parser *parser, const char *path, const char *text, size_t length,
                                 struct passel_error *error)
 {
-    const bool marked = length >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0;
+    const size_t mark = text_mark(text, length);
     parser->recipe = memory_zeros(1, sizeof *parser->recipe);
     if (parser->recipe == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "%s: no memory for the recipe", path);
@@ -533,8 +560,8 @@ static enum passel_status start(struct parser *parser, const char *path, const c
     parser->recipe->folder = folder != NULL ? arena_text(parser->arena, folder, strlen(folder)) : NULL;
     memory_free(folder);
     parser->source.path = parser->recipe->path;
-    parser->source.length = length - (marked ? 3 : 0);
-    parser->source.text = arena_text(parser->arena, text + (marked ? 3 : 0), parser->source.length);
+    parser->source.length = length - mark;
+    parser->source.text = arena_text(parser->arena, text + mark, parser->source.length);
     if (parser->recipe->path == NULL || parser->recipe->folder == NULL || parser->source.text == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "%s: no memory for the recipe", path);
     return PASSEL_OK;
@@ -599,12 +626,10 @@ enum passel_status recipe_parse(const char *path, const char *text, size_t lengt
                                 struct text *messages, struct passel_error *error)
 {
     *recipe = NULL;
-    const char *never = not_text(text, length);
-    if (never != NULL) {
-        if (messages != NULL)
-            text_print(messages, "%s: error: %s\n", path, never);
-        return error_set(error, PASSEL_BAD_RECIPE, "%s: %s", path, never);
-    }
+    size_t at;
+    const char *never = not_text(text, length, &at);
+    if (never != NULL)
+        return refuse_text(path, text, length, at, never, messages, error);
     struct parser parser = { .schemas = schemas };
     enum passel_status status = start(&parser, path, text, length, error);
     if (status == PASSEL_OK)
