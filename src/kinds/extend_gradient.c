@@ -4,10 +4,8 @@
  * Three layers make the synthetic light.
  *
  * The slow field lives on cells of about a hundredth of the frame, in fourth roots of light: a glow that falls off by
- * ratios is nearly straight there, and light stays positive. A polynomial surface of second order, fitted robustly and
- * mostly near the edges that are carried on, gives the large shape; past the plate its coordinates are slowed down, so
- * it bends into a level instead of running away. What it misses is continued in value and slope and fades
- * (extrapolate.h).
+ * ratios is nearly straight there, and light stays positive. It is continued in value and slope and levels out (see
+ * numerics/extrapolate.h); clouds and masts that stand out of it have little say.
  *
  * What the field misses at the border itself, pixel by pixel, is carried outwards ever more blurred along the border,
  * as a membrane would do, so the seam fits exactly and no streak starts from it.
@@ -22,19 +20,18 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "numerics/extrapolate.h"
-#include "numerics/least_squares.h"
 
 #define CELLS_ALONG 96
 #define CELL_LEAST 4
-#define SLOWED 1.0       /* past the plate, coordinates run on for at most this many half plates */
-#define NEAR_EDGE 0.5    /* half plates: within it a cell counts fully in the polynomial */
-#define FADE 0.12        /* of the plate's smaller side: how far the rest is felt */
-#define TRUST 0.3        /* of a cell's value against bending */
+#define LEVEL_OUT 0.25 /* of the plate's smaller side: how far a slope goes on */
+#define STIFF 0.02     /* of a cell's value against bending, while outliers are sought: smooths over three cells */
+#define TRUST 0.3      /* the same in the last round: over one and a half */
+#define ROBUST_ROUNDS 5
+#define OUTLIER 0.03     /* of the root: a smaller miss (12 % of the light) is hardly suspected */
 #define LEAST_SHARE 0.7F /* of the darkest root in the plate */
-#define RIM_DEPTH 8      /* pixels that a border value is averaged over, inwards */
+#define RIM_DEPTH 3      /* pixels that a border value is averaged over, inwards */
 #define RIM_SPREAD 0.6F  /* blur per pixel of distance */
-#define RIM_FADE 0.25F   /* of the plate's smaller side */
-#define TERMS 6
+#define RIM_FADE 0.08F   /* of the plate's smaller side */
 
 static float fourth_root(float light)
 {
@@ -87,126 +84,61 @@ static enum passel_status field_measure(struct gradient *gradient, const struct 
     return PASSEL_OK;
 }
 
-/* Half plates from the plate's middle; past its edge ever slower. */
-static double slowed(double at, double from, double to)
+/* The middle of the |differences| of the known cells. */
+static double typical_miss(const struct cells *field, const float *value, const double *smooth)
 {
-    const double u = (2 * at - from - to) / (to - from), past = fabs(u) - 1;
-    if (past <= 0)
-        return u;
-    const double slow = 1 + SLOWED * past / (SLOWED + past);
-    return u < 0 ? -slow : slow;
-}
-
-static void cell_centre(const struct cells *field, int32_t cell, double *x, double *y)
-{
-    *x = field->area.x0 + field->size * (cell % field->width + 0.5);
-    *y = field->area.y0 + field->size * (cell / field->width + 0.5);
-}
-
-static void surface_terms(const struct gradient *gradient, int32_t cell, double terms[TERMS])
-{
-    double x, y;
-    cell_centre(&gradient->field, cell, &x, &y);
-    const double u = slowed(x, gradient->plate.x0, gradient->plate.x1);
-    const double v = slowed(y, gradient->plate.y0, gradient->plate.y1);
-    memcpy(terms, (const double[TERMS]){ 1, u, v, u * u, u * v, v * v }, TERMS * sizeof *terms);
-}
-
-/* How much a known cell counts: fully near an edge that is carried on, less with distance. */
-static double edge_weight(const struct gradient *gradient, int32_t cell)
-{
-    const struct rect plate = gradient->plate, target = gradient->target;
-    double x, y, nearest = 1e9;
-    cell_centre(&gradient->field, cell, &x, &y);
-    if (plate.x0 > target.x0)
-        nearest = fmin(nearest, (x - plate.x0) / rect_width(plate));
-    if (plate.x1 < target.x1)
-        nearest = fmin(nearest, (plate.x1 - x) / rect_width(plate));
-    if (plate.y0 > target.y0)
-        nearest = fmin(nearest, (y - plate.y0) / rect_height(plate));
-    if (plate.y1 < target.y1)
-        nearest = fmin(nearest, (plate.y1 - y) / rect_height(plate));
-    const double far = fmax(2 * nearest / NEAR_EDGE, 1);
-    return 1 / (far * far);
-}
-
-/* One weighted fit; `solution` keeps its value when the cells do not determine it. */
-static void fit_surface(const struct gradient *gradient, const float *value, const double *weight,
-                        double solution[TERMS])
-{
-    for (int terms = TERMS; terms > 0; terms = terms == TERMS ? 3 : terms == 3 ? 1 : 0) {
-        struct normal_equations equations;
-        double row[TERMS], few[TERMS] = { 0 };
-        normal_equations_init(&equations, terms);
-        for (int32_t i = 0; i < gradient->field.width * gradient->field.height; i++) {
-            surface_terms(gradient, i, row);
-            normal_equations_add(&equations, row, (double)value[i], weight[i]);
-        }
-        if (normal_equations_solve(&equations, few)) {
-            memcpy(solution, few, TERMS * sizeof *solution);
-            return;
+    double sum = 0, known = 0;
+    for (int32_t i = 0; i < field->width * field->height; i++) {
+        if (field->weight[i] > 0) {
+            sum += fabs((double)value[i] - smooth[i]);
+            known += 1;
         }
     }
+    return sum / fmax(known, 1);
 }
 
-static double surface_at(const struct gradient *gradient, int32_t cell, const double solution[TERMS])
-{
-    double terms[TERMS], sum = 0;
-    surface_terms(gradient, cell, terms);
-    for (int k = 0; k < TERMS; k++)
-        sum += solution[k] * terms[k];
-    return sum;
-}
-
-/* Iteratively reweighted: what lies far off (a cloud, a mast) loses its say. Returns the weights' work in `weight`. */
-static void robust_surface(const struct gradient *gradient, const float *value, double *weight, double solution[TERMS])
+/* Replaces one plane by its smooth continuation. What lies far off it (a cloud, a mast) loses its say round by round.
+ * work: 3 times the cells. */
+static enum passel_status plane_continue(struct gradient *gradient, float *value, double *work,
+                                         struct passel_error *error)
 {
     const struct cells *field = &gradient->field;
     const int32_t count = field->width * field->height;
-    for (int32_t i = 0; i < count; i++)
-        weight[i] = field->weight[i] > 0 ? edge_weight(gradient, i) : 0;
-    for (int round = 0; round < 6; round++) {
-        double sum = 0, total = 0;
-        fit_surface(gradient, value, weight, solution);
+    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
+    const double length = fmax(LEVEL_OUT * (w < h ? w : h) / field->size, 2);
+    double *smooth = work, *known = work + count, *trust = work + 2 * count;
+    for (int32_t i = 0; i < count; i++) {
+        known[i] = (double)value[i];
+        trust[i] = field->weight[i] > 0 ? STIFF : 0;
+    }
+    for (int round = 0; round < ROBUST_ROUNDS; round++) {
+        RETURN_IF_ERROR(extrapolate(smooth, known, trust, field->width, field->height, length, round > 0, error));
+        const double typical = typical_miss(field, value, smooth);
+        const double full = round + 2 < ROBUST_ROUNDS ? STIFF : TRUST;
         for (int32_t i = 0; i < count; i++) {
-            if (weight[i] > 0) {
-                sum += weight[i] * fabs((double)value[i] - surface_at(gradient, i, solution));
-                total += weight[i];
-            }
-        }
-        const double scale = 2 * sum / fmax(total, 1e-12) + 1e-6;
-        for (int32_t i = 0; i < count; i++) {
-            const double off = ((double)value[i] - surface_at(gradient, i, solution)) / scale;
-            weight[i] = field->weight[i] > 0 ? edge_weight(gradient, i) / (1 + off * off) : 0;
+            const double scale = fmax(3 * typical, OUTLIER * fabs(smooth[i]) + 1e-5);
+            const double off = (known[i] - smooth[i]) / scale, doubt = 1 + off * off;
+            trust[i] = field->weight[i] > 0 ? full / (doubt * doubt) : 0;
         }
     }
+    for (int32_t i = 0; i < count; i++)
+        value[i] = (float)smooth[i];
+    return PASSEL_OK;
 }
 
 static enum passel_status field_continue(struct gradient *gradient, struct passel_error *error)
 {
     struct cells *field = &gradient->field;
-    const int32_t count = field->width * field->height;
-    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
-    const double length = fmax(FADE * (w < h ? w : h) / field->size, 2);
-    double *rest = memory_zeros((size_t)count, 2 * sizeof *rest), *weight = rest + count;
+    const size_t count = (size_t)field->width * (size_t)field->height;
     enum passel_status status = PASSEL_OK;
-    if (rest == NULL)
+    double *work = memory_zeros(count, 3 * sizeof *work);
+    if (work == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int p = 0; p < 4 && status == PASSEL_OK; p++) {
-        float *value = field->value[p];
-        double solution[TERMS] = { 0 };
-        if (p == PLANE_A && gradient->opaque)
-            break;
-        robust_surface(gradient, value, weight, solution);
-        for (int32_t i = 0; i < count; i++) {
-            weight[i] = field->weight[i] > 0 ? TRUST : 0;
-            rest[i] = (double)value[i] - surface_at(gradient, i, solution);
-        }
-        status = extrapolate(rest, weight, field->width, field->height, length, error);
-        for (int32_t i = 0; i < count; i++)
-            value[i] = (float)(surface_at(gradient, i, solution) + rest[i]);
+        if (p != PLANE_A || !gradient->opaque)
+            status = plane_continue(gradient, field->value[p], work, error);
     }
-    memory_free(rest);
+    memory_free(work);
     return status;
 }
 

@@ -1,22 +1,23 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * Continues values on a grid past where they are known: value and slope go on smoothly, then fade to zero.
+ * Continues values on a grid past where they are known: value and slope go on smoothly, then level out.
  */
 #ifndef NUMERICS_EXTRAPOLATE_H
 #define NUMERICS_EXTRAPOLATE_H
 
 #include <passel/error.h>
+#include <stdbool.h>
 #include <stdint.h>
 
-/* values[height * width], row-major, becomes the f that makes
- *   Σ trust (f - values)² + Σ (f_xx² + 2 f_xy² + f_yy²) + 2 / length² Σ |grad f|² + 1 / length⁴ Σ f²
- * smallest: a bent plate on springs, which far from what is known falls off as (a + b x) exp(-x / length). Lengths are
- * in grid steps; trust ≥ 0, 0 where nothing is known. Conjugate gradients from f = 0, at most EXTRAPOLATE_STEPS, in
- * double and in a fixed order. length ≥ 1. */
-enum passel_status extrapolate(double *values, const double *trust, int32_t width, int32_t height, double length,
-                               struct passel_error *error);
-
-#define EXTRAPOLATE_STEPS 400
+/* field[height * width], row-major, becomes (nearly) the f that makes
+ *   Σ trust (f - values)² + Σ (f_xx² + 2 f_xy² + f_yy²) + 1 / length² Σ |grad f|²
+ * smallest: a thin plate under tension. Beyond a straight border it goes on as v + s length (1 - exp(-x / length)), v
+ * and s being value and slope there. Lengths are in grid steps, ≥ 1; trust ≥ 0, and 0 where nothing is known (the value
+ * is then not read). `field` is where the search starts when `warm`; otherwise coarser grids are solved first.
+ * Conjugate gradients with a fixed limit of steps, in double and in a fixed order. Without any trust the field becomes
+ * 0. */
+enum passel_status extrapolate(double *field, const double *values, const double *trust, int32_t width, int32_t height,
+                               double length, bool warm, struct passel_error *error);
 
 #endif
