@@ -3,11 +3,8 @@
 /*
  * What needs more than one line: a curve's keys, curves against the limits of the settings that use them, cycles.
  */
-#include <stdio.h>
 #include <string.h>
 
-#include "base/memory.h"
-#include "language/numbers.h"
 #include "language/parser.h"
 
 /* ---- curves ------------------------------------------------------------------------------------------------------ */
@@ -140,7 +137,7 @@ static void step_into(struct walk *walk, int block)
     if (walk->colours[block] == UNSEEN) {
         walk->colours[block] = ON_PATH;
         walk->path[walk->depth++] = block;
-    } else if (walk->colours[block] == ON_PATH) {
+    } else if (walk->colours[block] == ON_PATH && !parser_is_full(walk->parser)) {
         int from = walk->depth - 1;
         while (walk->path[from] != block)
             from--;
@@ -186,7 +183,7 @@ static void check_cycles(struct parser *parser)
         return;
     }
     index_references(&walk, parser->block_count, parser->references.count);
-    for (int block = 0; block < parser->block_count && parser->messages.total < MESSAGE_LIMIT; block++)
+    for (int block = 0; block < parser->block_count; block++)
         if (walk.colours[block] == UNSEEN)
             walk_from(&walk, block);
 }

@@ -57,6 +57,9 @@ struct span parser_place(const struct parser *parser, int first, int last);
 /* The place where something is missing, behind the current line's token `at - 1`. */
 struct span parser_gap(const struct parser *parser, int at);
 
+/* True when further messages are only counted, so that no work need go into them. */
+bool parser_is_full(const struct parser *parser);
+
 /* The word that was likely meant, or NULL. */
 const char *parser_nearest(struct parser *parser, const char *bytes, size_t length, const char *const *words);
 /* "; did you mean 'x'?", or "". */

@@ -354,8 +354,10 @@ static int spec_count(const struct value_spec *specs)
 
 static bool refuse_missing(const struct wanted *w, const struct value_spec *spec)
 {
-    message_add(&w->parser->messages, parser_gap(w->parser, *w->at), "'%s' needs %s here: %s", w->word, spec->label,
-                value_wish(w->parser, spec));
+    const bool comment = spec->type == VALUE_PATH && w->parser->line.comment < w->parser->line.length;
+    message_add(&w->parser->messages, parser_gap(w->parser, *w->at), "'%s' needs %s here: %s%s", w->word, spec->label,
+                value_wish(w->parser, spec),
+                comment ? "; a word that begins with # is a comment, put such a file name into quotes" : "");
     return false;
 }
 
@@ -409,6 +411,8 @@ const char *value_wish(struct parser *parser, const struct value_spec *spec)
 {
     struct text text = { NULL, 0, 0, false };
     const char *const *words = NULL;
+    if (parser_is_full(parser))
+        return "";
     switch (spec->type) {
     case VALUE_NUMBER:
     case VALUE_INTEGER:
