@@ -100,18 +100,18 @@ void kernel_init(struct kernel *kernel, enum filter filter)
     kernel->uneven = families[filter].uneven;
     kernel->sharpened = families[filter].sharpened;
     for (int i = 0; i < kernel->reach; i++) {
-        fit_piece(families[filter].value, i, kernel->degree, kernel->piece[i]);
-        differentiate(kernel->piece[i], kernel->slope[i]);
-        differentiate(kernel->slope[i], kernel->bend[i]);
+        fit_piece(families[filter].value, i, kernel->degree, kernel->value.piece[i]);
+        differentiate(kernel->value.piece[i], kernel->slope.piece[i]);
+        differentiate(kernel->slope.piece[i], kernel->bend.piece[i]);
         for (int power = 0; power <= kernel->degree; power++) {
-            const float coefficient = (float)kernel->piece[i][power];
+            const float coefficient = (float)kernel->value.piece[i][power];
             kernel->tap[power][kernel->reach - 1 - i] = coefficient;                        /* |x| = f + i */
             kernel->tap[power][kernel->reach + i] = power & 1 ? -coefficient : coefficient; /* |x| = i + 1 - f */
         }
     }
 }
 
-double kernel_at(const double pieces[KERNEL_REACH][KERNEL_DEGREE + 1], const struct kernel *kernel, double x)
+double kernel_at(const struct kernel *kernel, const struct kernel_pieces *function, double x)
 {
     if (!(x < kernel->reach))
         return 0;
@@ -119,7 +119,7 @@ double kernel_at(const double pieces[KERNEL_REACH][KERNEL_DEGREE + 1], const str
     const double t = x - i - 0.5;
     double sum = 0;
     for (int power = kernel->degree; power >= 0; power--)
-        sum = sum * t + pieces[i][power];
+        sum = sum * t + function->piece[i][power];
     return sum;
 }
 
@@ -142,10 +142,10 @@ void kernel_taps(const struct kernel *kernel, float f, float weights[KERNEL_TAPS
 double kernel_stretched(const struct kernel *kernel, double stretch, double x)
 {
     const double u = fabs(x) / stretch;
-    const double value = kernel_at(kernel->piece, kernel, u);
+    const double value = kernel_at(kernel, &kernel->value, u);
     if (!kernel->sharpened)
         return value;
-    return value - 0.25 * (1 - 1 / (stretch * stretch)) * kernel_at(kernel->bend, kernel, u);
+    return value - 0.25 * (1 - 1 / (stretch * stretch)) * kernel_at(kernel, &kernel->bend, u);
 }
 
 static double clamp_stretch(double square)

@@ -20,16 +20,17 @@
 #define KERNEL_TAPS 8  /* 2 * KERNEL_REACH, rounded up to whole vectors */
 #define WIDEN_LIMIT 64 /* the most that a filter is widened where rows do not stay rows */
 
+/* Piece i is the function for i ≤ |x| < i+1, by rising powers of |x| - i - 1/2. */
+struct kernel_pieces {
+    double piece[KERNEL_REACH][KERNEL_DEGREE + 1];
+};
+
 struct kernel {
     int reach;      /* the kernel is 0 from here on */
     int degree;     /* of the pieces */
     bool uneven;    /* the taps do not add up to 1 by themselves */
     bool sharpened; /* when widened, (1 - 1/stretch^2) / 4 of the second derivative is taken off: see stretch */
-    /* Piece i is the kernel for i ≤ |x| < i+1, its derivative (of |x|) and its second derivative, by rising powers of
-     * |x| - i - 1/2. */
-    double piece[KERNEL_REACH][KERNEL_DEGREE + 1];
-    double slope[KERNEL_REACH][KERNEL_DEGREE + 1];
-    double bend[KERNEL_REACH][KERNEL_DEGREE + 1];
+    struct kernel_pieces value, slope, bend; /* the kernel and its first two derivatives by |x| */
     /* Tap k stands at the pixel k - (reach-1) from the one at or before the position; its weight is the polynomial
      * tap[0][k] + tap[1][k] * (f - 1/2) + …, f in [0, 1) being the way from that pixel's centre to the position. */
     float tap[KERNEL_DEGREE + 1][KERNEL_TAPS];
@@ -39,8 +40,8 @@ struct kernel {
 void kernel_init(struct kernel *kernel, enum filter filter);
 int kernel_reach(enum filter filter);
 
-/* The value of one set of pieces at distance x ≥ 0. */
-double kernel_at(const double pieces[KERNEL_REACH][KERNEL_DEGREE + 1], const struct kernel *kernel, double x);
+/* One of the kernel's functions at distance x ≥ 0; 0 from its reach on. */
+double kernel_at(const struct kernel *kernel, const struct kernel_pieces *function, double x);
 
 /* Weights of the unstretched taps at the fraction f; they add up to 1. */
 void kernel_taps(const struct kernel *kernel, float f, float weights[KERNEL_TAPS]);

@@ -45,9 +45,9 @@ static bool footprint_init(struct footprint *footprint, const struct resampling 
         return false;
     for (int i = 0; i < TABLE_SIZE; i++) {
         const double u = (double)i / TABLE_STEPS;
-        footprint->table->value[i] = (float)kernel_at(task->kernel.piece, &task->kernel, u);
-        footprint->table->slope[i] = (float)kernel_at(task->kernel.slope, &task->kernel, u);
-        footprint->table->bend[i] = (float)kernel_at(task->kernel.bend, &task->kernel, u);
+        footprint->table->value[i] = (float)kernel_at(&task->kernel, &task->kernel.value, u);
+        footprint->table->slope[i] = (float)kernel_at(&task->kernel, &task->kernel.slope, u);
+        footprint->table->bend[i] = (float)kernel_at(&task->kernel, &task->kernel.bend, u);
     }
     return true;
 }
