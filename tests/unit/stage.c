@@ -9,12 +9,14 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include <cmocka.h>
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "fail_memory.h"
 #include "kinds/kinds.h"
 #include "kinds/shot.h"
 #include "pattern.h"
@@ -52,12 +54,29 @@ static const struct stage_input *input_of(const struct stage *stage, const struc
     return NULL;
 }
 
+/* Memory of the test's own, which never fails and is not counted. */
+static struct picture own_picture(struct rect area, unsigned planes)
+{
+    struct picture made = { .area = area, .stride = (size_t)rect_width(area) };
+    for (int p = 0; p < PLANE_COUNT; p++) {
+        if ((planes & 1u << p) == 0)
+            continue;
+        made.plane[p] = malloc(made.stride * (size_t)rect_height(area) * sizeof(float) + 1);
+        assert_non_null(made.plane[p]);
+        picture_fill(&made, (enum plane)p, area, 0);
+    }
+    return made;
+}
+
+static void own_release(struct picture *picture)
+{
+    for (int p = 0; p < PLANE_COUNT; p++)
+        free(picture->plane[p]);
+}
+
 static struct picture deliver(const struct stage_input *input, struct rect area, unsigned planes)
 {
-    struct picture made;
-    assert_int_equal(picture_new(&made, area, planes, NULL), PASSEL_OK);
-    for (int p = 0; p < PLANE_COUNT; p++)
-        picture_fill(&made, (enum plane)p, area, 0);
+    struct picture made = own_picture(area, planes);
     const unsigned has = picture_planes(&input->picture);
     picture_copy(&made, &input->picture);
     if ((has & HAS_A) == 0)
@@ -93,14 +112,14 @@ static enum passel_status fill_tile(const struct stage *stage, const struct kind
         in[i] = deliver(input_of(stage, ask), area, wanted);
     }
     struct arena scratch;
-    struct picture part = pattern_picture(tile, planes, 99);
+    struct picture part = own_picture(tile, planes);
     arena_init(&scratch);
     const enum passel_status status = kind->fill(at, in, &part, &scratch, error);
     picture_copy(out, &part);
-    picture_release(&part);
+    own_release(&part);
     arena_release(&scratch);
     for (int i = 0; i < at->ask_count; i++)
-        picture_release(&in[i]);
+        own_release(&in[i]);
     return status;
 }
 
@@ -123,8 +142,9 @@ static enum passel_status make_at(struct stage *stage, const struct kind *kind, 
 {
     struct ask_list list = { NULL, 0, 0, false };
     struct picture_info inputs[ASK_LIMIT];
-    if (kind->asks != NULL)
-        assert_int_equal(kind->asks(at, &list, error), PASSEL_OK);
+    enum passel_status status = kind->asks != NULL ? kind->asks(at, &list, error) : PASSEL_OK;
+    if (status == PASSEL_OK && list.failed)
+        status = PASSEL_NO_MEMORY;
     for (int i = 0; i < list.count; i++) {
         const struct stage_input *input = input_of(stage, &list.asks[i]);
         inputs[i] = (struct picture_info){ .display = input->display,
@@ -137,20 +157,35 @@ static enum passel_status make_at(struct stage *stage, const struct kind *kind, 
     at->asks = list.asks;
     at->ask_count = list.count;
     at->inputs = inputs;
-    enum passel_status status = kind->info(at, info, error);
+    if (status == PASSEL_OK)
+        status = kind->info(at, info, error);
+    if (status == PASSEL_OK)
+        status = picture_new(out, info->data, planes, error);
     if (status == PASSEL_OK) {
         at->info = info;
-        *out = pattern_picture(info->data, planes, 98);
         status = fill_tiles(stage, kind, at, planes, tile, out, error);
     }
+    if (status != PASSEL_OK)
+        picture_release(out);
     memory_free(list.asks);
     return status;
+}
+
+/* recipe_block needs memory for the normal form of the name; this does not. */
+static const struct block *block_named(const struct stage *stage, const char *name)
+{
+    for (int i = 0; i < stage->recipe->block_count; i++) {
+        if (strcmp(stage->recipe->blocks[i]->name, name) == 0)
+            return stage->recipe->blocks[i];
+    }
+    fail_msg("no block %s", name);
+    return NULL;
 }
 
 enum passel_status stage_make(struct stage *stage, const char *block, int32_t frame, int scale, unsigned planes,
                               int32_t tile, struct picture *out, struct picture_info *info, struct passel_error *error)
 {
-    struct at at = { .block = recipe_block(stage->recipe, block),
+    struct at at = { .block = block_named(stage, block),
                      .recipe = stage->recipe,
                      .shot = &stage->shot,
                      .frame = frame,
@@ -187,4 +222,27 @@ struct picture stage_picture(struct stage *stage, const char *block, int32_t fra
     }
     picture_release(&tiled);
     return whole;
+}
+
+struct attempt {
+    struct stage *stage;
+    const char *block;
+    unsigned planes;
+};
+
+static enum passel_status make_and_drop(void *data)
+{
+    const struct attempt *attempt = data;
+    struct picture out;
+    struct picture_info info;
+    const enum passel_status status = stage_make(attempt->stage, attempt->block, attempt->stage->shot.frames[0], 1,
+                                                 attempt->planes, 1 << 20, &out, &info, NULL);
+    picture_release(&out);
+    return status;
+}
+
+void stage_survives_no_memory(struct stage *stage, const char *block, unsigned planes)
+{
+    struct attempt attempt = { stage, block, planes };
+    assert_true(fail_memory_each(make_and_drop, &attempt) > 1);
 }

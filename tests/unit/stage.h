@@ -35,4 +35,7 @@ enum passel_status stage_make(struct stage *stage, const char *block, int32_t fr
 /* The same in one tile, which must succeed; then in tiles of 7, which must give the same bits. */
 struct picture stage_picture(struct stage *stage, const char *block, int32_t frame, unsigned planes);
 
+/* Makes the block's picture at the first frame with every allocation failing in turn. */
+void stage_survives_no_memory(struct stage *stage, const char *block, unsigned planes);
+
 #endif

@@ -217,6 +217,15 @@ static void refuses_stops_and_gain_together(void **state)
     set_release(&set);
 }
 
+static void survives_no_memory(void **state)
+{
+    (void)state;
+    struct set set;
+    set_init(&set, SHOT PASSES "night = lights\n  ambient dark\n  light moon 1 stops\n");
+    stage_survives_no_memory(&set.stage, "night", HAS_RGBA);
+    set_release(&set);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -226,6 +235,7 @@ int main(void)
         cmocka_unit_test(order_does_not_show),
         cmocka_unit_test(refuses_other_sizes_with_both),
         cmocka_unit_test(refuses_stops_and_gain_together),
+        cmocka_unit_test(survives_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

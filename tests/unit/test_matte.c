@@ -251,6 +251,15 @@ static void refuses_colour_without_alpha(void **state)
     }
 }
 
+static void survives_no_memory(void **state)
+{
+    (void)state;
+    struct set set;
+    set_init(&set, TEXT "edge = matte cut\n  choke 4.5 px\n  soften 1 px\n  minus hold\n");
+    stage_survives_no_memory(&set.stage, "edge", HAS_A);
+    set_release(&set);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -260,6 +269,7 @@ int main(void)
         cmocka_unit_test(steps_follow_each_other),
         cmocka_unit_test(pixels_follow_the_scale),
         cmocka_unit_test(refuses_colour_without_alpha),
+        cmocka_unit_test(survives_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -216,6 +216,21 @@ static void flat_is_one_colour(void **state)
     stage_release(&stage);
 }
 
+static void survive_no_memory(void **state)
+{
+    (void)state;
+    struct stage stage;
+    stage_init(&stage,
+               SHOT "s = shape\n  ellipse 20 10 6 6 px\n  feather 4 px\n"
+                    "sky = ramp\n  from 1 1 px colour 0 0 0\n  to 5 5 px colour 1 1 1\n"
+                    "dusk = flat\n  colour 1 1 1\n",
+               kinds);
+    stage_survives_no_memory(&stage, "s", HAS_A);
+    stage_survives_no_memory(&stage, "sky", HAS_RGB);
+    stage_survives_no_memory(&stage, "dusk", HAS_RGBA);
+    stage_release(&stage);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -223,7 +238,7 @@ int main(void)
         cmocka_unit_test(feathered_ellipse_is_round),   cmocka_unit_test(figures_are_joined),
         cmocka_unit_test(shape_mistakes_are_told),      cmocka_unit_test(ramp_runs_from_colour_to_colour),
         cmocka_unit_test(ramp_can_be_round_and_smooth), cmocka_unit_test(ramp_wants_colours),
-        cmocka_unit_test(flat_is_one_colour),
+        cmocka_unit_test(flat_is_one_colour),           cmocka_unit_test(survive_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

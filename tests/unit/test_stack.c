@@ -342,6 +342,15 @@ static void refuses_a_gain_without_a_wrap(void **state)
     set_release(&set);
 }
 
+static void survives_no_memory(void **state)
+{
+    (void)state;
+    struct set set;
+    set_init(&set, TEXT "final = stack\n  layer sky\n  layer night matte edge wrap 1 px\n");
+    stage_survives_no_memory(&set.stage, "final", HAS_RGBA);
+    set_release(&set);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -356,6 +365,7 @@ int main(void)
         cmocka_unit_test(wraps_reach_through_each_other),
         cmocka_unit_test(refuses_a_matte_without_alpha),
         cmocka_unit_test(refuses_a_gain_without_a_wrap),
+        cmocka_unit_test(survives_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
