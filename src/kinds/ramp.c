@@ -69,8 +69,8 @@ static const struct tag_spec colour_tags[] = { COLOUR_TAGS, { .word = NULL } };
           .most_count = 2,                                                                                             \
           .unit = UNIT_PX,                                                                                             \
           .limited = true,                                                                                             \
-          .least = -1e6,                                                                                               \
-          .most = 1e6 },                                                                                               \
+          .least = -100000,                                                                                            \
+          .most = 100000 },                                                                                            \
         {                                                                                                              \
             .label = NULL                                                                                              \
         }                                                                                                              \

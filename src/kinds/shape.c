@@ -41,7 +41,7 @@ struct shape_frame {
 
 enum { MOST_POINTS = 512 };
 
-#define PLACE_LIMITS .unit = UNIT_PX, .limited = true, .least = -1e6, .most = 1e6
+#define PLACE_LIMITS .unit = UNIT_PX, .limited = true, .least = -100000, .most = 100000
 
 static const struct tag_spec ellipse_tags[] = {
     { .word = "turn",
