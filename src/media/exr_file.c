@@ -48,16 +48,20 @@ static int64_t size_hook(exr_const_context_t context, void *data)
     return (int64_t)((struct exr_file *)data)->size;
 }
 
-/* The first words are those about the cause. */
+/* The first words are those about the cause. That memory is out must not be lost: the library reads on without the
+ * attribute that it had no room for. */
 static void error_hook(exr_const_context_t context, exr_result_t code, const char *words)
 {
     void *data = NULL;
-    (void)code;
     if (context == NULL || exr_get_user_data(context, &data) != EXR_ERR_SUCCESS || data == NULL)
         return;
     struct passel_error *heard = ((struct exr_file *)data)->heard;
-    if (heard != NULL && heard->text[0] == '\0')
+    if (heard == NULL)
+        return;
+    if (heard->text[0] == '\0')
         error_set(heard, PASSEL_BAD_FILE, "%s", words);
+    if (code == EXR_ERR_OUT_OF_MEMORY)
+        heard->status = PASSEL_NO_MEMORY;
 }
 
 static enum passel_status status_of(const struct exr_file *file, exr_result_t result)
@@ -100,11 +104,14 @@ enum passel_status exr_file_open(struct exr_file *file, struct media_source *sou
     hooks.flags = EXR_CONTEXT_FLAG_DISABLE_CHUNK_RECONSTRUCTION;
     const exr_result_t result = exr_start_read(&file->context, source->path, &hooks);
     file->heard = NULL;
-    if (result == EXR_ERR_SUCCESS) {
+    const bool memory_out = heard.status == PASSEL_NO_MEMORY;
+    if (result == EXR_ERR_SUCCESS && !memory_out) {
         source->descriptor = -1;
         return PASSEL_OK;
     }
-    const enum passel_status status = status_of(file, result);
+    if (result == EXR_ERR_SUCCESS)
+        exr_finish(&file->context);
+    const enum passel_status status = memory_out ? PASSEL_NO_MEMORY : status_of(file, result);
     return error_set(error, status, "%s (%s)", passel_status_text(status),
                      heard.text[0] != '\0' ? heard.text : exr_get_default_error_message(result));
 }

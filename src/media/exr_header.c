@@ -155,6 +155,15 @@ static enum passel_status choose_way(struct exr_chosen *chosen, const char *want
 
 /* How the pixels lie in the file */
 
+/* The library counts the lines of a chunk right only where every chunk holds the same number of each channel's. */
+static bool lines_even(const struct exr_chosen *chosen)
+{
+    for (int i = 0; i < chosen->channels->num_channels; i++)
+        if (chosen->chunk_rows > 1 && chosen->chunk_rows % chosen->channels->entries[i].y_sampling != 0)
+            return false;
+    return true;
+}
+
 static enum passel_status choose_chunks(const struct exr_file *file, struct exr_chosen *chosen,
                                         const struct media_info *info, struct passel_error *error)
 {
@@ -166,6 +175,9 @@ static enum passel_status choose_chunks(const struct exr_file *file, struct exr_
         result = exr_get_scanlines_per_chunk(file->context, chosen->part, &chosen->chunk_rows);
     if (result != EXR_ERR_SUCCESS || chosen->tile_width < 1 || chosen->chunk_rows < 1)
         return error_set(error, PASSEL_BAD_FILE, "the layout of lines or tiles is invalid");
+    if (!chosen->through_rgba && !lines_even(chosen))
+        return error_set(error, PASSEL_UNSUPPORTED, "sub-sampling that does not divide the %d lines of a chunk",
+                         chosen->chunk_rows);
     chosen->row_reach = 1;
     for (int p = 0; p < PLANE_COUNT; p++)
         if (chosen->source[p] >= 0) {

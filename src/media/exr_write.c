@@ -190,12 +190,15 @@ static exr_result_t deflate_chunk(exr_encode_pipeline_t *pipe)
     return EXR_ERR_SUCCESS;
 }
 
+/* A chunk as large as its pixels is taken for stored as it is, by every reader; the library's codecs do not mind. */
 static exr_result_t deliver_chunk(exr_encode_pipeline_t *pipe)
 {
     struct exr_packer *packer = pipe->encoding_user_data;
     struct exr_writer *writer = packer->writer;
     const int32_t chunk = (pipe->chunk.start_y - writer->data.y0) / writer->chunk_rows;
-    packer->status = hand_over(writer, chunk, pipe->compressed_buffer, pipe->compressed_bytes, packer->error);
+    const bool shrunk = pipe->compressed_bytes < pipe->packed_bytes;
+    packer->status = hand_over(writer, chunk, shrunk ? pipe->compressed_buffer : pipe->packed_buffer,
+                               shrunk ? pipe->compressed_bytes : pipe->packed_bytes, packer->error);
     return packer->status == PASSEL_OK ? EXR_ERR_SUCCESS : EXR_ERR_WRITE_IO;
 }
 
