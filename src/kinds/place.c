@@ -159,11 +159,6 @@ static bool square_to_corners(const double corner[8], struct transform *t)
     return determinant != 0 && 1 + g > 0 && 1 + h > 0 && 1 + g + h > 0;
 }
 
-static int number_count(const struct value *value)
-{
-    return value->track != NULL ? value->track->width : value->curve != NULL ? 1 : value->count;
-}
-
 static enum passel_status pin_error(const struct recipe *recipe, const struct value *pin, int32_t frame,
                                     struct passel_error *error)
 {
@@ -174,26 +169,10 @@ static enum passel_status pin_error(const struct recipe *recipe, const struct va
         (int)frame);
 }
 
-static enum passel_status read_step(const struct setting *setting, const struct recipe *recipe, struct step *step,
-                                    struct passel_error *error)
-{
-    static const int counts[] = {
-        [PLACE_MOVE] = 2, [PLACE_TURN] = 1, [PLACE_SIZE] = 0, [PLACE_ABOUT] = 2, [PLACE_PIN] = 8, [PLACE_CROP] = 4,
-    };
-    step->action = (enum action)(setting->spec - settings);
-    step->amount = setting_value(setting, 0);
-    step->soft = setting_tag_value(setting, "soft", 0);
-    const int wanted = counts[step->action], count = number_count(step->amount);
-    if (wanted != 0 && count != wanted)
-        return recipe_error(recipe, step->amount->where, PASSEL_BAD_RECIPE, error,
-                            "expected %s: %d numbers at each key, not %d", setting->spec->values[0].label, wanted,
-                            count);
-    return PASSEL_OK;
-}
-
 static enum passel_status place_make(const struct block *block, const struct recipe *recipe, const struct shot *shot,
                                      struct arena *arena, void **self, struct passel_error *error)
 {
+    (void)recipe;
     (void)shot;
     struct place *place = arena_take(arena, sizeof *place);
     struct step *steps = arena_array(arena, (size_t)block->setting_count + 1, sizeof *steps);
@@ -206,7 +185,9 @@ static enum passel_status place_make(const struct block *block, const struct rec
         if (block->settings[i].spec - settings == PLACE_FILTER)
             continue;
         struct step *step = &steps[place->count++];
-        RETURN_IF_ERROR(read_step(&block->settings[i], recipe, step, error));
+        step->action = (enum action)(block->settings[i].spec - settings);
+        step->amount = setting_value(&block->settings[i], 0);
+        step->soft = setting_tag_value(&block->settings[i], "soft", 0);
         place->crops += step->action == PLACE_CROP;
     }
     *self = place;

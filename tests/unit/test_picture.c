@@ -8,6 +8,7 @@
 
 #include <cmocka.h>
 
+#include "fail_memory.h"
 #include "picture/picture.h"
 
 static struct picture made(struct rect area, unsigned planes)
@@ -49,16 +50,17 @@ static void test_new(void **state)
     picture_release(&picture);
 }
 
-static void test_nothing_and_too_much(void **state)
+static void test_nothing_and_no_memory(void **state)
 {
     (void)state;
     struct picture picture = made(rect_of(0, 0, 0, 0), HAS_RGBA);
     picture_release(&picture);
     assert_int_equal(picture_bytes(rect_of(0, 5, 9, 5), HAS_RGBA), 0);
 
-    const struct rect huge = rect_of(-RECT_LIMIT, -RECT_LIMIT, RECT_LIMIT, RECT_LIMIT);
     struct passel_error error;
-    assert_int_equal(picture_new(&picture, huge, HAS_RGBA, &error), PASSEL_NO_MEMORY);
+    fail_memory_at(1, false);
+    assert_int_equal(picture_new(&picture, rect_of(0, 0, 9, 9), HAS_RGBA, &error), PASSEL_NO_MEMORY);
+    fail_memory_never();
     assert_int_equal(error.status, PASSEL_NO_MEMORY);
     assert_null(picture.owned);
     assert_int_equal(picture_planes(&picture), 0);
@@ -117,7 +119,7 @@ static void test_copy(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_new),  cmocka_unit_test(test_nothing_and_too_much),
+        cmocka_unit_test(test_new),  cmocka_unit_test(test_nothing_and_no_memory),
         cmocka_unit_test(test_part), cmocka_unit_test(test_fill),
         cmocka_unit_test(test_copy),
     };
