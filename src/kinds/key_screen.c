@@ -1,0 +1,411 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * The kind `key screen`: a cut-out from one take before a screen of any colour.
+ *
+ * One take leaves one unknown too many, so something must be supposed of the foreground. First: it holds no screen
+ * colour. That gives a first transmission, the share of the screen's hue in the pixel (key_hue.h), exact for greys. It
+ * tells solid and bare apart. Then, near edges: the foreground's colours are those that stand solid near by, which
+ * gives the alpha of skin, hair or a coat without the first's bias (key_local.h). Far from any screen, solid is solid;
+ * where what is left is no more than the screen's noise, bare is bare. The foreground is the take less its share of
+ * screen (Co = y - t K), then freed of spill.
+ */
+#include <math.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "kinds/arena_picture.h"
+#include "kinds/key_hue.h"
+#include "kinds/key_local.h"
+#include "kinds/kinds.h"
+
+enum { PICTURE_CUT = 0, PICTURE_SCREEN = 1 };
+
+enum despill { DESPILL_NONE, DESPILL_MEAN, DESPILL_TWO_TO_ONE, DESPILL_LARGER };
+
+struct key_screen {
+    struct takes takes; /* first: the analysis reads it */
+    const struct value *garbage, *core;
+    enum despill despill;
+};
+
+#define SEE_EDGE 3             /* pixels: an edge's soft part is no wider from the screen that it borders */
+#define SOLID_SIGMAS 2.0F      /* a first transmission below this much noise is solid */
+#define SOLID_SHARE 0.02F      /* or below this */
+#define NEAR_SCREEN_FROM 0.10F /* where the most transparent pixel near by shows less, all is solid */
+#define NEAR_SCREEN_TO 0.30F
+#define BARE_FROM 2.0F /* sigmas of alpha that are nothing */
+#define BARE_TO 5.0F   /* sigmas from which alpha is kept as it is */
+
+static const struct choice despill_choices[] = {
+    [DESPILL_NONE] = { "none", "colours stay as they are" },
+    [DESPILL_MEAN] = { "mean", "the screen's channel no stronger than the mean of the other two: takes most" },
+    [DESPILL_TWO_TO_ONE] = { "two-to-one", "than two parts of the larger and one of the smaller" },
+    [DESPILL_LARGER] = { "larger", "than the larger of the other two: keeps yellows and cyans" },
+    { NULL, NULL },
+};
+
+static const struct value_spec one_picture[] = { { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } };
+
+static const struct setting_spec head = {
+    .values = one_picture,
+    .tags =
+        (const struct tag_spec[]){ { .word = "empty",
+                                     .help = "the screen with nothing before it; estimated from the bare parts of the "
+                                             "take when there is none",
+                                     .values = one_picture },
+                                   { .word = NULL } },
+};
+
+static const struct setting_spec settings[] = {
+    { .word = "colour",
+      .help = "the screen's colour, scene-linear, when the take alone would mislead: only its hue counts",
+      .values = (const struct value_spec[]){ { .label = "R G B",
+                                               .type = VALUE_NUMBER,
+                                               .least_count = 3,
+                                               .most_count = 3,
+                                               .limited = true,
+                                               .least = 0,
+                                               .most = 100 },
+                                             { .label = NULL } } },
+    { .word = "despill",
+      .help = "how far the screen's light on the foreground is taken back",
+      .tags = (const struct tag_spec[]){ { .word = "to",
+                                           .help = "the most that is left of the screen's channel",
+                                           .values = (const struct value_spec[]){ { .label = "LIMIT",
+                                                                                    .type = VALUE_CHOICE,
+                                                                                    .choices = despill_choices },
+                                                                                  { .label = NULL } } },
+                                         { .word = NULL } },
+      .standard = "to two-to-one" },
+    { .word = "garbage",
+      .help = "a matte of what must not show, such as stands and the studio beyond the screen",
+      .values = one_picture },
+    { .word = "core", .help = "a matte of what is solid for certain", .values = one_picture },
+    { .word = "trust",
+      .help = "turns the correction off that fits the empty to the take's brightness",
+      .values =
+          (const struct value_spec[]){
+              { .label = "WHAT",
+                .type = VALUE_CHOICE,
+                .choices =
+                    (const struct choice[]){ { "levels", "take and empty were lit exactly alike" }, { NULL, NULL } } },
+              { .label = NULL } } },
+    { .help = NULL },
+};
+
+/* ---- make and plan --------------------------------------------------------------------------------------------- */
+
+static enum passel_status screen_make(const struct block *block, const struct recipe *recipe, const struct shot *shot,
+                                      struct arena *arena, void **self, struct passel_error *error)
+{
+    struct key_screen *key = arena_take(arena, sizeof *key);
+    const struct value *colour = setting_value(block_setting(block, "colour"), 0);
+    const struct value *despill = setting_tag_value(block_setting(block, "despill"), "to", 0);
+    struct hue hue;
+    (void)shot;
+    if (key == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    key->takes.count = 1;
+    key->takes.take[0] =
+        (struct take_names){ .on = setting_value(block->head, 0), .empty = setting_tag_value(block->head, "empty", 0) };
+    key->takes.trust_levels = block_setting(block, "trust") != NULL;
+    key->takes.has_colour = colour != NULL;
+    for (int c = 0; c < 3 && colour != NULL; c++)
+        key->takes.colour[c] = (float)colour->numbers[c];
+    if (colour != NULL && !hue_of(key->takes.colour, &hue))
+        return recipe_error(recipe, colour->where, PASSEL_BAD_RECIPE, error,
+                            "a grey has no hue to key on; use `key luma` or `key difference` for a grey backing");
+    key->garbage = setting_value(block_setting(block, "garbage"), 0);
+    key->core = setting_value(block_setting(block, "core"), 0);
+    key->despill = despill == NULL ? DESPILL_TWO_TO_ONE : (enum despill)despill->choice;
+    *self = key;
+    return PASSEL_OK;
+}
+
+static void ask_planes(struct ask_list *list, const struct value *value, int32_t frame, unsigned planes)
+{
+    ask_add(list, (struct ask){ .block = value->block, .picture = value->picture, .frame = frame, .planes = planes });
+}
+
+static enum passel_status screen_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
+{
+    const struct key_screen *key = at->self;
+    (void)error;
+    ask_planes(list, key->takes.take[0].on, at->frame, HAS_RGB);
+    if (at->picture == PICTURE_CUT && key->garbage != NULL)
+        ask_planes(list, key->garbage, at->frame, HAS_A);
+    if (at->picture == PICTURE_CUT && key->core != NULL)
+        ask_planes(list, key->core, at->frame, HAS_A);
+    return PASSEL_OK;
+}
+
+static enum passel_status screen_info(const struct at *at, struct picture_info *info, struct passel_error *error)
+{
+    (void)error;
+    *info = at->inputs[0];
+    info->planes = at->picture == PICTURE_SCREEN ? HAS_RGB : HAS_RGBA;
+    info->whole = false;
+    return PASSEL_OK;
+}
+
+static struct rect screen_reach(const struct at *at, int ask, struct rect want)
+{
+    const bool looks_around = ask == 0 && at->picture == PICTURE_CUT;
+    return looks_around ? rect_grow(want, LOCAL_REACH, LOCAL_REACH) : want;
+}
+
+/* ---- first transmission ---------------------------------------------------------------------------------------- */
+
+/* Everything one fill works on. */
+struct work {
+    const struct screen *screen;
+    struct hue hue;
+    struct rect around;   /* what is seen of the take */
+    struct picture first; /* plane A: the first transmission */
+    struct picture solid; /* plane A: 1 where it is below noise */
+    struct picture near;  /* plane A: the largest first transmission near by, over the fill's area */
+    struct local local;
+    float *field[3], *measure[3], *trust; /* rows as wide as `around` */
+};
+
+/* How much of the screen's hue: along its axis, less the wedge across. */
+static float hue_share(const struct hue *hue, float r, float g, float b)
+{
+    const float along = r * hue->axis[0] + g * hue->axis[1] + b * hue->axis[2];
+    const float over = r * hue->across[0] + g * hue->across[1] + b * hue->across[2];
+    return along - HUE_WEDGE * fabsf(over);
+}
+
+/* The screen's sigma in units of transmission. */
+static float field_sigma(const struct work *work, int32_t i, float whole)
+{
+    float variance = 0;
+    for (int c = 0; c < 3; c++)
+        variance += work->hue.axis[c] * work->hue.axis[c] * noise_variance(work->screen->noise[c], work->field[c][i]);
+    return sqrtf(variance) / whole;
+}
+
+static void field_rows(const struct work *work, int32_t x0, int32_t y, int32_t count)
+{
+    for (int c = 0; c < 3; c++)
+        screen_row(work->screen, c, x0, y, count, work->field[c]);
+}
+
+static float whole_share(const struct work *work, int32_t i)
+{
+    return fmaxf(hue_share(&work->hue, work->field[0][i], work->field[1][i], work->field[2][i]), 1e-4F);
+}
+
+static void find_first(const struct work *work, const struct picture *take)
+{
+    const int32_t count = rect_width(work->around);
+    for (int32_t y = work->around.y0; y < work->around.y1; y++) {
+        const float *r = picture_row(take, PLANE_R, y) + (work->around.x0 - take->area.x0);
+        const float *g = picture_row(take, PLANE_G, y) + (work->around.x0 - take->area.x0);
+        const float *b = picture_row(take, PLANE_B, y) + (work->around.x0 - take->area.x0);
+        float *first = picture_row(&work->first, PLANE_A, y), *solid = picture_row(&work->solid, PLANE_A, y);
+        field_rows(work, work->around.x0, y, count);
+        for (int32_t i = 0; i < count; i++) {
+            const float whole = whole_share(work, i);
+            first[i] = hue_share(&work->hue, r[i], g[i], b[i]) / whole;
+            solid[i] = first[i] < fmaxf(SOLID_SHARE, SOLID_SIGMAS * field_sigma(work, i, whole)) ? 1.0F : 0.0F;
+        }
+    }
+}
+
+/* near = the largest of `first` within SEE_EDGE pixels. */
+static void find_near(const struct work *work)
+{
+    for (int32_t y = work->near.area.y0; y < work->near.area.y1; y++) {
+        const struct rect rows =
+            rect_cut(rect_of(work->near.area.x0, y - SEE_EDGE, work->near.area.x1, y + SEE_EDGE + 1),
+                     rect_of(work->near.area.x0, work->around.y0, work->near.area.x1, work->around.y1));
+        float *near = picture_row(&work->near, PLANE_A, y);
+        for (int32_t x = rows.x0; x < rows.x1; x++) {
+            const int32_t from = x - SEE_EDGE < work->around.x0 ? work->around.x0 : x - SEE_EDGE;
+            const int32_t to = x + SEE_EDGE >= work->around.x1 ? work->around.x1 - 1 : x + SEE_EDGE;
+            float most = 0;
+            for (int32_t row = rows.y0; row < rows.y1; row++) {
+                const float *first = picture_row(&work->first, PLANE_A, row) - work->around.x0;
+                for (int32_t k = from; k <= to; k++)
+                    most = fmaxf(most, first[k]);
+            }
+            near[x - rows.x0] = most;
+        }
+    }
+}
+
+/* ---- alpha and colour ------------------------------------------------------------------------------------------ */
+
+static float ramp(float value, float from, float to)
+{
+    const float share = fminf(fmaxf((value - from) / (to - from), 0), 1);
+    return share * share * (3 - 2 * share);
+}
+
+/* Mean colour of the whole screen: its hue serves everywhere. */
+static bool field_hue(const struct screen *screen, struct hue *hue)
+{
+    float mean[3] = { 0 };
+    const struct rect area = screen->field.area;
+    for (int c = 0; c < 3; c++) {
+        for (int32_t y = area.y0; y < area.y1; y += 16) {
+            const float *row = picture_row(&screen->field, (enum plane)c, y);
+            for (int32_t x = 0; x < rect_width(area); x += 16)
+                mean[c] += row[x];
+        }
+    }
+    const float most = fmaxf(fmaxf(mean[0], mean[1]), fmaxf(mean[2], 1e-6F));
+    for (int c = 0; c < 3; c++)
+        mean[c] /= most;
+    return hue_of(mean, hue);
+}
+
+/* Alpha of one pixel; *keep is how much of its foreground stays (0 where only noise is left). */
+static float pixel_alpha(const struct work *work, const float pixel[3], int32_t i, float first, float near, float *keep)
+{
+    float local = 0;
+    for (int c = 0; c < 3; c++)
+        local += work->measure[c][i] * (work->field[c][i] - pixel[c]);
+    const float plain = fminf(1 - first, 1);
+    const float open = plain + work->trust[i] * (fminf(local, 1) - plain);
+    const float alpha = 1 + ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO) * (open - 1);
+    const float sigma = field_sigma(work, i, whole_share(work, i));
+    *keep = ramp(alpha, BARE_FROM * sigma, BARE_TO * sigma);
+    return alpha * *keep;
+}
+
+/* Takes the excess of the screen's hue out of a premultiplied colour. */
+static void despill(const struct hue *hue, enum despill limit, float colour[3])
+{
+    static const float shares[] = {
+        [DESPILL_MEAN] = 0, [DESPILL_TWO_TO_ONE] = HUE_WEDGE / 3, [DESPILL_LARGER] = HUE_WEDGE
+    };
+    if (limit == DESPILL_NONE)
+        return;
+    const float along = colour[0] * hue->axis[0] + colour[1] * hue->axis[1] + colour[2] * hue->axis[2];
+    const float over = colour[0] * hue->across[0] + colour[1] * hue->across[1] + colour[2] * hue->across[2];
+    const float excess = fmaxf(along - shares[limit] * fabsf(over), 0);
+    for (int c = 0; c < 3; c++)
+        colour[c] -= excess * hue->strip[c];
+}
+
+static void fill_row(const struct work *work, const struct key_screen *key, const struct picture *take,
+                     const float *garbage, const float *core, const struct picture *out, int32_t y)
+{
+    const int32_t count = rect_width(out->area), shift = out->area.x0 - take->area.x0;
+    const float *first = picture_row(&work->first, PLANE_A, y) + (out->area.x0 - work->around.x0);
+    const float *near = picture_row(&work->near, PLANE_A, y);
+    const float *rows[3];
+    for (int c = 0; c < 3; c++)
+        rows[c] = picture_row(take, (enum plane)c, y) + shift;
+    for (int32_t i = 0; i < count; i++) {
+        const float pixel[3] = { rows[0][i], rows[1][i], rows[2][i] };
+        float keep, colour[3], alpha = pixel_alpha(work, pixel, i, first[i], near[i], &keep);
+        if (core != NULL && core[i] > alpha) {
+            alpha = fminf(core[i], 1);
+            keep = 1;
+        }
+        for (int c = 0; c < 3; c++)
+            colour[c] = keep * (pixel[c] - (1 - alpha) * work->field[c][i]);
+        despill(&work->hue, key->despill, colour);
+        const float show = garbage == NULL ? 1 : 1 - fminf(fmaxf(garbage[i], 0), 1);
+        for (int c = 0; c < 3; c++) {
+            if (out->plane[c] != NULL)
+                picture_row(out, (enum plane)c, y)[i] = show * colour[c];
+        }
+        if (out->plane[PLANE_A] != NULL)
+            picture_row(out, PLANE_A, y)[i] = show * alpha;
+    }
+}
+
+static enum passel_status work_new(struct work *work, const struct at *at, const struct picture *take, struct rect area,
+                                   struct arena *scratch, struct passel_error *error)
+{
+    const struct screens *screens = at->found;
+    *work = (struct work){ .screen = &screens->screen[0] };
+    work->around = rect_cut(screen_reach(at, 0, area), rect_cut(at->inputs[0].data, take->area));
+    if (!field_hue(work->screen, &work->hue))
+        return error_set(error, PASSEL_BAD_PICTURE, "the screen is grey: it has no hue to key on");
+    RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->first, error));
+    RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->solid, error));
+    RETURN_IF_ERROR(arena_picture(scratch, area, HAS_A, &work->near, error));
+    float *rows = arena_row(scratch, 7 * rect_width(work->around));
+    if (rows == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int c = 0; c < 3; c++) {
+        work->field[c] = rows + (size_t)c * (size_t)rect_width(work->around);
+        work->measure[c] = rows + (size_t)(3 + c) * (size_t)rect_width(work->around);
+    }
+    work->trust = rows + 6 * (size_t)rect_width(work->around);
+    return PASSEL_OK;
+}
+
+static const float *matte_row(const struct picture *matte, int32_t x0, int32_t y)
+{
+    return matte == NULL ? NULL : picture_row(matte, PLANE_A, y) + (x0 - matte->area.x0);
+}
+
+static enum passel_status fill_cut(const struct at *at, const struct picture *in, const struct picture *out,
+                                   struct arena *scratch, struct passel_error *error)
+{
+    const struct key_screen *key = at->self;
+    const struct picture *garbage = key->garbage == NULL ? NULL : &in[1];
+    const struct picture *core = key->core == NULL ? NULL : &in[key->garbage == NULL ? 1 : 2];
+    struct work work;
+    RETURN_IF_ERROR(work_new(&work, at, &in[0], out->area, scratch, error));
+    find_first(&work, &in[0]);
+    find_near(&work);
+    RETURN_IF_ERROR(local_learn(&work.local, out->area, &in[0], &work.solid, work.screen, scratch, error));
+    for (int32_t y = out->area.y0; y < out->area.y1; y++) {
+        field_rows(&work, out->area.x0, y, rect_width(out->area));
+        local_row(&work.local, out->area.x0, y, rect_width(out->area), work.measure, work.trust);
+        fill_row(&work, key, &in[0], matte_row(garbage, out->area.x0, y), matte_row(core, out->area.x0, y), out, y);
+    }
+    return PASSEL_OK;
+}
+
+static void fill_screen(const struct screen *screen, const struct picture *out)
+{
+    for (int c = 0; c < 3; c++) {
+        for (int32_t y = out->area.y0; out->plane[c] != NULL && y < out->area.y1; y++)
+            screen_row(screen, c, out->area.x0, y, rect_width(out->area), picture_row(out, (enum plane)c, y));
+    }
+}
+
+static enum passel_status screen_fill(const struct at *at, const struct picture *in, const struct picture *out,
+                                      struct arena *scratch, struct passel_error *error)
+{
+    const struct screens *screens = at->found;
+    if (at->picture == PICTURE_CUT)
+        return fill_cut(at, in, out, scratch, error);
+    fill_screen(&screens->screen[0], out);
+    return PASSEL_OK;
+}
+
+const struct kind kind_key_screen = {
+    .schema = {
+        .name = "key screen",
+        .summary = "a cut-out from one take before a green, blue or other coloured screen",
+        .notes = "The colour of the screen is found in the take; uneven light is no matter, least of all with an empty. "
+                 "Solid parts come out solid and the bare screen empty without any setting; the colours near an edge tell "
+                 "how transparent hair and soft outlines are. What has the very colour of the screen needs a `core`, or a "
+                 "second screen: see `key two-screen`. The picture `screen` is the bare screen as it was found.",
+        .example = "keeper = key screen keeper-green   empty green-empty\n"
+                   "  despill  to larger\n"
+                   "  garbage  stands\n",
+        .form = HEAD_NAMED,
+        .makes = MAKES_PICTURE,
+        .head = &head,
+        .settings = settings,
+        .pictures = (const struct further_picture[]){ { "screen", "the screen as it would look with nothing before it" },
+                                                      { NULL, NULL } },
+    },
+    .analysis = &screens_analysis,
+    .make = screen_make,
+    .asks = screen_asks,
+    .info = screen_info,
+    .reach = screen_reach,
+    .fill = screen_fill,
+};
