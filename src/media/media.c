@@ -20,8 +20,7 @@
 #include <unistd.h>
 
 static const struct media_format *const formats[] = {
-    &format_exr,
-    &format_png,
+    &format_exr, &format_png, &format_tiff, &format_jpeg, &format_yuv,
 };
 
 static const struct media_output *const outputs[] = {

@@ -30,6 +30,7 @@ struct png_state {
     struct cursor cursor;
     bool narrow;
     struct channel_choice channels;
+    bool colour, alpha;
 };
 
 struct png_reading {
@@ -212,6 +213,11 @@ static void read_header(const struct png_reading *reading, struct media_info *in
     info->chunk_rows = rect_height(info->data);
 }
 
+static bool has_colour(const struct png_reading *reading)
+{
+    return (png_get_color_type(reading->png, reading->info) & PNG_COLOR_MASK_COLOR) != 0;
+}
+
 static bool has_alpha(const struct png_reading *reading)
 {
     return (png_get_color_type(reading->png, reading->info) & PNG_COLOR_MASK_ALPHA) != 0 ||
@@ -232,8 +238,9 @@ static enum passel_status png_open(struct media_reader *reader, struct media_sou
     GOTO_IF_ERROR(check_size(&reading, error), out_reading);
     read_header(&reading, &reader->info);
     GOTO_IF_ERROR(read_colour(&reading, &reader->info, &state->narrow, error), out_reading);
-    const bool colour = (png_get_color_type(reading.png, reading.info) & PNG_COLOR_MASK_COLOR) != 0;
-    status = channels_choose(choice, colour, has_alpha(&reading) ? ALPHA_STRAIGHT : ALPHA_NONE, &reader->info,
+    state->colour = has_colour(&reading);
+    state->alpha = has_alpha(&reading);
+    status = channels_choose(choice, state->colour, state->alpha ? ALPHA_STRAIGHT : ALPHA_NONE, &reader->info,
                              &state->channels, error);
 out_reading:
     reading_end(&reading);
@@ -319,6 +326,14 @@ static void pixels_step(struct png_reading *reading)
     png_read_end(reading->png, NULL);
 }
 
+static bool same_as_opened(const struct png_reading *reading, const struct media_info *info)
+{
+    const struct rect now = rect_of(0, 0, (int32_t)png_get_image_width(reading->png, reading->info),
+                                    (int32_t)png_get_image_height(reading->png, reading->info));
+    return rect_same(now, info->data) && has_colour(reading) == reading->state->colour &&
+           has_alpha(reading) == reading->state->alpha;
+}
+
 static enum passel_status png_read(struct media_reader *reader, int32_t frame, const struct picture *out,
                                    struct media_faults *faults, struct passel_error *error)
 {
@@ -329,10 +344,8 @@ static enum passel_status png_read(struct media_reader *reader, int32_t frame, c
     reading.state = state;
     reading.out = out;
     enum passel_status status = PASSEL_OK;
-    const struct rect now = rect_of(0, 0, (int32_t)png_get_image_width(reading.png, reading.info),
-                                    (int32_t)png_get_image_height(reading.png, reading.info));
     const bool interlaced = png_get_interlace_type(reading.png, reading.info) != PNG_INTERLACE_NONE;
-    if (!rect_same(now, reader->info.data))
+    if (!same_as_opened(&reading, &reader->info))
         status = error_set(error, PASSEL_BAD_FILE, "has changed since it was opened");
     else if (!guarded(&reading, transform_step))
         status = reading_error(&reading, error);

@@ -18,7 +18,8 @@
 #include "media/png_colour.h"
 #include "media/png_rows.h"
 
-enum { BUFFER_SIZE = 1 << 16, COMPRESSION_LEVEL = 3, COMPRESSION_FILTERS = PNG_FILTER_SUB };
+/* On a 1080p frame with grain, level 4 or the choice of a filter per row wins 4 to 10 % of size for twice the time. */
+enum { BUFFER_SIZE = 1 << 16, COMPRESSION_LEVEL = 2, COMPRESSION_FILTERS = PNG_FILTER_SUB };
 enum { ASPECT_UNIT = 1000000 }; /* pHYs says the aspect as pixels per unit, down : across */
 
 struct strip {
