@@ -27,7 +27,7 @@ void transform_point(const struct transform *t, double x, double y, double *in_x
 /* True (and the amount) when t only moves by whole pixels: x_in = x_out + *dx. */
 bool transform_is_shift(const struct transform *t, int32_t *dx, int32_t *dy);
 
-/* Where the pixels of `input` come to lie (outward to whole pixels, `margin` for the filter's soft border included). */
+/* Where `input` comes to lie, outward to whole pixels: outside of it no pixel is covered, whatever the filter. */
 struct rect transform_reach_out(const struct transform *t, enum filter filter, struct rect input);
 /* Which input pixels resampling needs to fill `output`. */
 struct rect transform_reach_in(const struct transform *t, enum filter filter, struct rect output);

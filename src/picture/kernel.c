@@ -123,7 +123,16 @@ double kernel_at(const struct kernel *kernel, const struct kernel_pieces *functi
     return sum;
 }
 
-void kernel_taps(const struct kernel *kernel, float f, float weights[KERNEL_TAPS])
+double kernel_stretched(const struct kernel *kernel, double stretch, double x)
+{
+    const double u = fabs(x) / stretch;
+    const double value = kernel_at(kernel, &kernel->value, u);
+    if (!kernel->sharpened)
+        return value;
+    return value - 0.25 * (1 - 1 / (stretch * stretch)) * kernel_at(kernel, &kernel->bend, u);
+}
+
+static void own_size_weights(const struct kernel *kernel, float f, float *weights)
 {
     const float t = f - 0.5f;
     float sum[KERNEL_TAPS];
@@ -135,17 +144,33 @@ void kernel_taps(const struct kernel *kernel, float f, float weights[KERNEL_TAPS
     float scale = 1;
     if (kernel->uneven)
         scale = 1 / (((sum[0] + sum[5]) + (sum[1] + sum[4])) + (sum[2] + sum[3]));
-    for (int k = 0; k < KERNEL_TAPS; k++)
+    for (int k = 0; k < 2 * kernel->reach; k++)
         weights[k] = sum[k] * scale;
 }
 
-double kernel_stretched(const struct kernel *kernel, double stretch, double x)
+int kernel_count(const struct kernel *kernel, double stretch)
 {
-    const double u = fabs(x) / stretch;
-    const double value = kernel_at(kernel, &kernel->value, u);
-    if (!kernel->sharpened)
-        return value;
-    return value - 0.25 * (1 - 1 / (stretch * stretch)) * kernel_at(kernel, &kernel->bend, u);
+    return stretch == 1 ? 2 * kernel->reach : (int)(2 * kernel->reach * stretch) + 1;
+}
+
+void kernel_weights(const struct kernel *kernel, double stretch, double position, int32_t *first, float *weights)
+{
+    if (stretch == 1) {
+        const int32_t before = floor_position(position - 0.5);
+        *first = before - kernel->reach + 1;
+        own_size_weights(kernel, (float)(position - 0.5 - before), weights);
+        return;
+    }
+    const int count = kernel_count(kernel, stretch);
+    double sum = 0;
+    *first = floor_position(position - kernel->reach * stretch + 0.5);
+    for (int k = 0; k < count; k++) {
+        const double weight = kernel_stretched(kernel, stretch, *first + k + 0.5 - position);
+        weights[k] = (float)weight;
+        sum += weight;
+    }
+    for (int k = 0; k < count; k++)
+        weights[k] = (float)(weights[k] / sum);
 }
 
 static double clamp_stretch(double square)
@@ -161,8 +186,8 @@ struct stretch stretch_of(double xx, double xy, double yx, double yy)
     const double mean = (a + c) / 2, half = (a - c) / 2;
     const double radius = sqrt(half * half + b * b);
     const double s1 = clamp_stretch(mean + radius), s2 = clamp_stretch(mean - radius);
-    struct stretch stretch = { s1 == 1, false, 1, 0, 1, 1, 0, 1 };
-    if (stretch.none)
+    struct stretch stretch = { false, 1, 0, 1, 1, 0, 1 };
+    if (s1 == 1)
         return stretch;
     /* U diag(s1, s2) U^T = (s1+s2)/2 I + (s1-s2)/2 [cos 2t, sin 2t; sin 2t, -cos 2t] */
     const double cosine = radius > 0 ? half / radius : 0, sine = radius > 0 ? b / radius : 0;

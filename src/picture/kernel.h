@@ -12,6 +12,7 @@
 #define PICTURE_KERNEL_H
 
 #include <stdbool.h>
+#include <stdint.h>
 
 #include "picture/geometry.h"
 
@@ -43,21 +44,29 @@ int kernel_reach(enum filter filter);
 /* One of the kernel's functions at distance x ≥ 0; 0 from its reach on. */
 double kernel_at(const struct kernel *kernel, const struct kernel_pieces *function, double x);
 
-/* Weights of the unstretched taps at the fraction f; they add up to 1. */
-void kernel_taps(const struct kernel *kernel, float f, float weights[KERNEL_TAPS]);
-
-/* Weight of the kernel stretched by `stretch` ≥ 1 at distance x. Not yet normalised. */
+/* Weight of the kernel stretched by `stretch` ≥ 1 at distance x, before the taps are made to add up to 1. */
 double kernel_stretched(const struct kernel *kernel, double stretch, double x);
+
+/* How many taps a kernel stretched by `stretch` has. */
+int kernel_count(const struct kernel *kernel, double stretch);
+/* Weights of these taps around `position` (within 2^25), the first of them at pixel *first. They add up to 1. */
+void kernel_weights(const struct kernel *kernel, double stretch, double position, int32_t *first, float *weights);
 
 /* How a transform makes the picture smaller around one place: d is the way from the position to a pixel of the input,
  * m * d (symmetric) the argument of the kernel. The reduction's axes are those of the Jacobian; where a pixel of the
  * output covers less than one of the input, the kernel keeps its size. */
 struct stretch {
-    bool none;            /* m is the identity */
     bool turned;          /* m01 is not 0: the kernel is not a product of x and y */
     double m00, m01, m11; /* the matrix */
     double s00, s01, s11; /* its inverse: the kernel covers reach * (s00 + |s01|) in x, reach * (s11 + |s01|) in y */
 };
+
+/* The whole number at or below a position within 2^25. */
+static inline int32_t floor_position(double position)
+{
+    const int32_t truncated = (int32_t)position;
+    return truncated - (position < truncated);
+}
 
 /* From the derivatives of the input position (x, y) by the output position. */
 struct stretch stretch_of(double xx, double xy, double yx, double yy);

@@ -66,8 +66,8 @@ static void resample_nearest(const struct resampling *task)
             const double w = task->t->m[6] * (x + 0.5) + task->t->m[7] * (y + 0.5) + task->t->m[8];
             transform_point(task->t, x + 0.5, y + 0.5, &px, &py);
             const bool inside = w > 0 && px >= data.x0 && px < data.x1 && py >= data.y0 && py < data.y1;
-            const int32_t in_x = resample_inside(resample_floor(fmin(fmax(px, here.x0), here.x1)), here.x0, here.x1);
-            const int32_t in_y = resample_inside(resample_floor(fmin(fmax(py, here.y0), here.y1)), here.y0, here.y1);
+            const int32_t in_x = resample_inside(floor_position(fmin(fmax(px, here.x0), here.x1)), here.x0, here.x1);
+            const int32_t in_y = resample_inside(floor_position(fmin(fmax(py, here.y0), here.y1)), here.y0, here.y1);
             for (int plane = 0; plane < PLANE_COUNT; plane++) {
                 if (out->plane[plane] == NULL)
                     continue;
@@ -96,25 +96,6 @@ static void axis_release(struct axis *axis)
     memory_free(axis->cover);
 }
 
-static void set_weights(const struct kernel *kernel, double stretch, double position, struct axis *axis, int32_t i)
-{
-    float *weights = axis->weights + (size_t)i * (size_t)axis->taps;
-    const double reach = kernel->reach * stretch;
-    axis->first[i] = resample_floor(position - reach + 0.5);
-    double sum = 0;
-    for (int k = 0; k < axis->taps; k++) {
-        const double weight = kernel_stretched(kernel, stretch, axis->first[i] + k + 0.5 - position);
-        weights[k] = (float)weight;
-        sum += weight;
-    }
-    for (int k = 0; k < axis->taps; k++)
-        weights[k] = (float)(weights[k] / sum);
-    if (i == 0 || axis->first[i] < axis->least)
-        axis->least = axis->first[i];
-    if (i == 0 || axis->first[i] + axis->taps > axis->most)
-        axis->most = axis->first[i] + axis->taps;
-}
-
 /* How much of output pixel i lies in the image of [first, end), input = scale * output + offset. */
 static float covered(int32_t i, double scale, double offset, int32_t first, int32_t end)
 {
@@ -133,9 +114,7 @@ static bool axis_init(struct axis *axis, const struct resampling *task, double s
     const double reach = task->kernel.reach * stretch;
     memset(axis, 0, sizeof *axis);
     axis->count = count;
-    axis->taps = (int)(2 * reach) + 1;
-    if (axis->taps == 2 * task->kernel.reach + 1)
-        axis->taps--; /* unstretched: the last one always is 0 */
+    axis->taps = kernel_count(&task->kernel, stretch);
     axis->first = memory_new((size_t)count * sizeof *axis->first);
     axis->weights = memory_zeros((size_t)count * (size_t)axis->taps, sizeof *axis->weights);
     axis->cover = memory_new((size_t)count * sizeof *axis->cover);
@@ -143,7 +122,10 @@ static bool axis_init(struct axis *axis, const struct resampling *task, double s
         return false;
     for (int32_t i = 0; i < count; i++) {
         const double position = scale * (from + i + 0.5) + offset;
-        set_weights(&task->kernel, stretch, resample_clamp(task, position, first, end, reach), axis, i);
+        kernel_weights(&task->kernel, stretch, resample_clamp(task, position, first, end, reach), &axis->first[i],
+                       axis->weights + (size_t)i * (size_t)axis->taps);
+        axis->least = i == 0 || axis->first[i] < axis->least ? axis->first[i] : axis->least;
+        axis->most = i == 0 || axis->first[i] + axis->taps > axis->most ? axis->first[i] + axis->taps : axis->most;
         axis->cover[i] = task->hold ? 1 : covered(from + i, scale, offset, first, end);
     }
     return true;

@@ -42,13 +42,6 @@ static inline int32_t resample_inside(int32_t i, int32_t first, int32_t end)
     return i < first ? first : i >= end ? end - 1 : i;
 }
 
-/* The whole number at or below a position within 2^25. */
-static inline int32_t resample_floor(double position)
-{
-    const int32_t truncated = (int32_t)position;
-    return truncated - (position < truncated);
-}
-
 /* The weighted sum of `count` samples, in four lanes, always in the same order. */
 static inline float resample_dot(const float *weights, const float *samples, int count)
 {

@@ -61,34 +61,6 @@ static void footprint_release(struct footprint *footprint)
     memory_free(footprint->table);
 }
 
-/* The kernel at its own size. */
-static void place_plain(struct footprint *footprint, const struct kernel *kernel, double x, double y)
-{
-    const int32_t at_x = resample_floor(x - 0.5), at_y = resample_floor(y - 0.5);
-    footprint->product = true;
-    footprint->columns = footprint->rows = 2 * kernel->reach;
-    footprint->x = at_x - kernel->reach + 1;
-    footprint->y = at_y - kernel->reach + 1;
-    kernel_taps(kernel, (float)(x - 0.5 - at_x), footprint->across);
-    kernel_taps(kernel, (float)(y - 0.5 - at_y), footprint->down);
-}
-
-static void stretched_weights(const struct kernel *kernel, double stretch, double position, int32_t *first, int *count,
-                              float *weights)
-{
-    const double reach = kernel->reach * stretch;
-    *first = resample_floor(position - reach + 0.5);
-    *count = (int)(2 * reach) + 1;
-    double sum = 0;
-    for (int k = 0; k < *count; k++) {
-        const double weight = kernel_stretched(kernel, stretch, *first + k + 0.5 - position);
-        weights[k] = (float)weight;
-        sum += weight;
-    }
-    for (int k = 0; k < *count; k++)
-        weights[k] = (float)(weights[k] / sum);
-}
-
 static inline float look_up(const float *table, float u)
 {
     const float scaled = u * TABLE_STEPS;
@@ -119,8 +91,8 @@ static void place_slanting(struct footprint *footprint, const struct kernel *ker
     const float g[3] = { (float)(1 - s->m00 * s->m00 - s->m01 * s->m01), (float)(-s->m01 * (s->m00 + s->m11)),
                          (float)(1 - s->m11 * s->m11 - s->m01 * s->m01) };
     footprint->product = false;
-    footprint->x = resample_floor(x - reach_x + 0.5);
-    footprint->y = resample_floor(y - reach_y + 0.5);
+    footprint->x = floor_position(x - reach_x + 0.5);
+    footprint->y = floor_position(y - reach_y + 0.5);
     footprint->columns = (int)(2 * reach_x) + 1;
     footprint->rows = (int)(2 * reach_y) + 1;
     const size_t count = (size_t)footprint->columns * (size_t)footprint->rows;
@@ -140,15 +112,15 @@ static void place_slanting(struct footprint *footprint, const struct kernel *ker
 static void place_footprint(struct footprint *footprint, const struct kernel *kernel, const struct stretch *s, double x,
                             double y)
 {
-    if (s->none) {
-        place_plain(footprint, kernel, x, y);
-    } else if (s->turned) {
+    if (s->turned) {
         place_slanting(footprint, kernel, s, x, y);
-    } else {
-        footprint->product = true;
-        stretched_weights(kernel, s->s00, x, &footprint->x, &footprint->columns, footprint->across);
-        stretched_weights(kernel, s->s11, y, &footprint->y, &footprint->rows, footprint->down);
+        return;
     }
+    footprint->product = true;
+    footprint->columns = kernel_count(kernel, s->s00);
+    footprint->rows = kernel_count(kernel, s->s11);
+    kernel_weights(kernel, s->s00, x, &footprint->x, footprint->across);
+    kernel_weights(kernel, s->s11, y, &footprint->y, footprint->down);
 }
 
 /* The weighted sum of a block of pixels, one row after the other. Called with constants where speed matters. */
