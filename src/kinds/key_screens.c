@@ -168,6 +168,8 @@ static enum passel_status screens_add(const struct at *at, int round, const stru
     const struct takes *takes = at->self;
     const int take = round / 2;
     const struct value *value = round % 2 == 0 ? takes->take[take].empty : takes->take[take].on;
+    if (count == 0) /* the round of an empty that is not there */
+        return PASSEL_OK;
     if (*kept == NULL)
         RETURN_IF_ERROR(work_begin(takes, kept, error));
     struct screens_work *work = *kept;
