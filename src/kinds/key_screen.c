@@ -34,7 +34,7 @@ struct key_screen {
 #define SOLID_SHARE 0.02F      /* or below this */
 #define NEAR_SCREEN_FROM 0.10F /* where the most transparent pixel near by shows less, all is solid */
 #define NEAR_SCREEN_TO 0.30F
-#define BARE_FROM 2.0F /* sigmas of alpha that are nothing */
+#define BARE_FROM 2.5F /* sigmas of alpha that are nothing */
 #define BARE_TO 5.0F   /* sigmas from which alpha is kept as it is */
 
 static const struct choice despill_choices[] = {
@@ -169,21 +169,21 @@ struct work {
     float *field[3], *measure[3], *trust; /* rows as wide as `around` */
 };
 
-/* How much of the screen's hue: along its axis, less the wedge across. */
-static float hue_share(const struct hue *hue, float r, float g, float b)
+/* How much of the screen's hue: along its axis, less the wedge across. Noise of sigma makes no wedge. */
+static float hue_share(const struct hue *hue, float r, float g, float b, float sigma)
 {
     const float along = r * hue->axis[0] + g * hue->axis[1] + b * hue->axis[2];
-    const float over = r * hue->across[0] + g * hue->across[1] + b * hue->across[2];
-    return along - HUE_WEDGE * fabsf(over);
+    const float over = fabsf(r * hue->across[0] + g * hue->across[1] + b * hue->across[2]);
+    return along - HUE_WEDGE * over * over / (over + 2 * sigma + 1e-6F);
 }
 
-/* The screen's sigma in units of transmission. */
-static float field_sigma(const struct work *work, int32_t i, float whole)
+/* Sigma of the bare screen along its hue. */
+static float field_sigma(const struct work *work, int32_t i)
 {
     float variance = 0;
     for (int c = 0; c < 3; c++)
         variance += work->hue.axis[c] * work->hue.axis[c] * noise_variance(work->screen->noise[c], work->field[c][i]);
-    return sqrtf(variance) / whole;
+    return sqrtf(variance);
 }
 
 static void field_rows(const struct work *work, int32_t x0, int32_t y, int32_t count)
@@ -194,7 +194,7 @@ static void field_rows(const struct work *work, int32_t x0, int32_t y, int32_t c
 
 static float whole_share(const struct work *work, int32_t i)
 {
-    return fmaxf(hue_share(&work->hue, work->field[0][i], work->field[1][i], work->field[2][i]), 1e-4F);
+    return fmaxf(hue_share(&work->hue, work->field[0][i], work->field[1][i], work->field[2][i], 0), 1e-4F);
 }
 
 static void find_first(const struct work *work, const struct picture *take)
@@ -207,9 +207,9 @@ static void find_first(const struct work *work, const struct picture *take)
         float *first = picture_row(&work->first, PLANE_A, y), *solid = picture_row(&work->solid, PLANE_A, y);
         field_rows(work, work->around.x0, y, count);
         for (int32_t i = 0; i < count; i++) {
-            const float whole = whole_share(work, i);
-            first[i] = hue_share(&work->hue, r[i], g[i], b[i]) / whole;
-            solid[i] = first[i] < fmaxf(SOLID_SHARE, SOLID_SIGMAS * field_sigma(work, i, whole)) ? 1.0F : 0.0F;
+            const float whole = whole_share(work, i), sigma = field_sigma(work, i);
+            first[i] = hue_share(&work->hue, r[i], g[i], b[i], sigma) / whole;
+            solid[i] = first[i] < fmaxf(SOLID_SHARE, SOLID_SIGMAS * sigma / whole) ? 1.0F : 0.0F;
         }
     }
 }
@@ -271,7 +271,7 @@ static float pixel_alpha(const struct work *work, const float pixel[3], int32_t 
     const float plain = fminf(1 - first, 1);
     const float open = plain + work->trust[i] * (fminf(local, 1) - plain);
     const float alpha = 1 + ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO) * (open - 1);
-    const float sigma = field_sigma(work, i, whole_share(work, i));
+    const float sigma = field_sigma(work, i) / whole_share(work, i);
     *keep = ramp(alpha, BARE_FROM * sigma, BARE_TO * sigma);
     return alpha * *keep;
 }
