@@ -36,7 +36,7 @@ struct crop {
     double x0, y0, x1, y1, soft;
 };
 
-#define PLACE_LIMITS .unit = UNIT_PX, .limited = true, .least = -1e6, .most = 1e6
+#define PLACE_LIMITS .unit = UNIT_PX, .limited = true, .least = -100000, .most = 100000
 #define SMALLEST_SIZE 1e-4
 
 static const struct tag_spec crop_tags[] = {
@@ -48,7 +48,7 @@ static const struct tag_spec crop_tags[] = {
                                                .unit = UNIT_PX,
                                                .limited = true,
                                                .least = 0,
-                                               .most = 1e6 },
+                                               .most = 100000 },
                                              { .label = NULL } } },
     { .word = NULL },
 };
@@ -86,7 +86,7 @@ static const struct setting_spec settings[] = {
                                        { .label = NULL } },
       .repeats = true },
     { .word = "size",
-      .help = "makes it larger or smaller; two values are across and down",
+      .help = "makes it larger or smaller about a point; with two values, across and down",
       .values = (const struct value_spec[]){ { .label = "N",
                                                .type = VALUE_NUMBER,
                                                .may_change = true,
@@ -95,7 +95,7 @@ static const struct setting_spec settings[] = {
                                                .most_count = 2,
                                                .limited = true,
                                                .least = SMALLEST_SIZE,
-                                               .most = 1000 },
+                                               .most = 100 },
                                              { .label = NULL } },
       .repeats = true },
     { .word = "about",

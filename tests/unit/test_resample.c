@@ -583,6 +583,39 @@ static void test_same_bits_from_any_part(void **state)
     picture_release(&in);
 }
 
+/* Transforms that no recipe is likely to want: tiny, huge, singular, through the horizon. Nothing but numbers of the
+ * input's size comes out, and nothing is read outside of what the contract promises. */
+static void test_extreme_transforms(void **state)
+{
+    (void)state;
+    struct picture in = pattern_picture(rect_of(-3, -2, 20, 15), HAS_R | HAS_A, 3);
+    for (int n = 0; n < 400; n++) {
+        double r[10];
+        for (int i = 0; i < 10; i++)
+            r[i] = 2 * pattern_noise((uint32_t)n, i, 0) - 1;
+        const double size = pow(10, n % 3 == 0 ? 4 * r[9] : r[9]), far = n % 4 == 0 ? 0.1 : 0;
+        struct transform t = { { r[0] * size, r[1] * size, r[2] * 20, r[3] * size, r[4] * size, r[5] * 20, far * r[6],
+                                 far * r[7], 1 } };
+        if (n % 5 == 0)
+            t.m[1] = t.m[3] = 0;
+        if (n % 37 == 0)
+            t.m[0] = t.m[1] = 0;
+        const bool hold = n & 1;
+        const enum filter filter = filters[n / 2 % (FILTERS - 1)]; /* all but the spline, which reads everything */
+        const struct rect area = rect_of(-9, -7, 8, 10), reach = transform_reach_in(&t, filter, area);
+        struct picture cut = pattern_picture(hold ? reach_held(reach, in.area) : rect_cut(reach, in.area), HAS_R, 1);
+        struct picture out = pattern_picture(area, HAS_R, 2);
+        picture_copy(&cut, &in);
+        assert_int_equal(picture_resample(&out, &cut, in.area, hold, &t, filter, NULL), PASSEL_OK);
+        for (int32_t y = area.y0; y < area.y1; y++)
+            for (int32_t x = area.x0; x < area.x1; x++)
+                assert_true(fabsf(pattern_at(&out, PLANE_R, x, y)) < 4);
+        picture_release(&out);
+        picture_release(&cut);
+    }
+    picture_release(&in);
+}
+
 /* ---- memory ------------------------------------------------------------------------------------------------------ */
 
 struct attempt {
@@ -634,6 +667,7 @@ int main(void)
         cmocka_unit_test(test_missing_planes),
         cmocka_unit_test(test_nothing_to_read),
         cmocka_unit_test(test_same_bits_from_any_part),
+        cmocka_unit_test(test_extreme_transforms),
         cmocka_unit_test(test_memory_out),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
