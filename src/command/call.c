@@ -94,8 +94,10 @@ bool call_read(struct call *call, const struct command *command, int count, char
         i += used;
     }
     if (call->argument_count < command->least_arguments || call->argument_count > command->most_arguments) {
-        (void)fprintf(stderr, "passel %s: expected %s%s\n`passel %s --help` tells more.\n", command->name,
-                      command->most_arguments == 0 ? "no arguments" : "", command->arguments, command->name);
+        (void)fprintf(stderr, "passel %s: expected %s", command->name, command->arguments);
+        for (int i = 0; i < call->argument_count; i++)
+            (void)fprintf(stderr, "%s%s", i == 0 ? ", not " : " ", call->arguments[i]);
+        (void)fprintf(stderr, "\n`passel %s --help` tells more.\n", command->name);
         return false;
     }
     return true;
@@ -136,8 +138,8 @@ bool call_number(const struct call *call, const char *option, long least, long m
     *number = strtol(text, &end, 10);
     if (errno == 0 && end != text && *end == '\0' && *number >= least && *number <= most)
         return true;
-    (void)fprintf(stderr, "passel %s: %s takes a whole number from %ld to %ld, not \"%s\"\n", call->command->name, option,
-                  least, most, text);
+    (void)fprintf(stderr, "passel %s: %s takes a whole number from %ld to %ld, not \"%s\"\n", call->command->name,
+                  option, least, most, text);
     return false;
 }
 
@@ -156,12 +158,23 @@ void help_command(const struct command *command)
     (void)printf("  %-24s %s\n", "--help", "this text");
 }
 
+/* How many characters a text shows. */
+static int letters(const char *text)
+{
+    int count = 0;
+    for (; *text != '\0'; text++)
+        count += ((unsigned char)*text & 0xC0) != 0x80;
+    return count;
+}
+
 void help_program(void)
 {
     (void)printf("passel: stack filmed passes of a miniature into one picture\n\nCommands\n");
-    for (int i = 0; command_table[i] != NULL; i++)
-        (void)printf("  %-8s %-10s %s\n", command_table[i]->name, command_table[i]->arguments,
-                     command_table[i]->summary);
+    for (int i = 0; command_table[i] != NULL; i++) {
+        const struct command *command = command_table[i];
+        (void)printf("  %-8s %s%*s %s\n", command->name, command->arguments, 10 - letters(command->arguments), "",
+                     command->summary);
+    }
     (void)printf("\n`passel COMMAND --help` tells more; `passel --version` says which version this is.\n"
                  "\nExit codes\n"
                  "  0    all is well\n"
@@ -177,9 +190,9 @@ void help_program(void)
 enum exit_code exit_code_of(enum passel_status status)
 {
     static const enum exit_code codes[PASSEL_STATUS_COUNT] = {
-        [PASSEL_OK] = EXIT_FINE,           [PASSEL_NO_MEMORY] = EXIT_MACHINE,   [PASSEL_NO_FILE] = EXIT_FILES,
-        [PASSEL_BAD_DISK] = EXIT_MACHINE,  [PASSEL_BAD_FILE] = EXIT_FILES,      [PASSEL_UNSUPPORTED] = EXIT_FILES,
-        [PASSEL_BAD_RECIPE] = EXIT_RECIPE, [PASSEL_BAD_USE] = EXIT_USE,         [PASSEL_BAD_PICTURE] = EXIT_PICTURES,
+        [PASSEL_OK] = EXIT_FINE,           [PASSEL_NO_MEMORY] = EXIT_MACHINE, [PASSEL_NO_FILE] = EXIT_FILES,
+        [PASSEL_BAD_DISK] = EXIT_MACHINE,  [PASSEL_BAD_FILE] = EXIT_FILES,    [PASSEL_UNSUPPORTED] = EXIT_FILES,
+        [PASSEL_BAD_RECIPE] = EXIT_RECIPE, [PASSEL_BAD_USE] = EXIT_USE,       [PASSEL_BAD_PICTURE] = EXIT_PICTURES,
         [PASSEL_STOPPED] = EXIT_STOPPED,   [PASSEL_PARTLY] = EXIT_PARTLY,
     };
     return codes[status];

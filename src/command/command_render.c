@@ -15,7 +15,8 @@
 #include "command/open_recipe.h"
 
 static const struct option options[] = {
-    { "--frames", "LIST", false, "which frames: \"1001-1010, 1020, 1001-1048 every 2\"; all of the shot when not given" },
+    { "--frames", "LIST", false,
+      "which frames: \"1001-1010, 1020, 1001-1048 every 2\"; all of the shot when not given" },
     { "--output", "LABEL", true, "which output, by its label; may be given several times; all when not given" },
     { "--again", NULL, false, "make frames that are up to date, too" },
     { "--set", "'BLOCK: LINE'", true, "a setting for this run only; may be given several times" },
@@ -43,8 +44,8 @@ struct talk {
 static void say_json(const struct passel_event *event)
 {
     static const char *const kinds[] = { "done", "fresh", "failed", "warning" };
-    (void)printf("{\"event\": \"%s\", \"frame\": %d, \"done\": %d, \"total\": %d, \"seconds\": %.3f", kinds[event->kind],
-                 (int)event->frame, event->done, event->total, event->seconds);
+    (void)printf("{\"event\": \"%s\", \"frame\": %d, \"done\": %d, \"total\": %d, \"seconds\": %.3f",
+                 kinds[event->kind], (int)event->frame, event->done, event->total, event->seconds);
     if (event->text[0] != '\0') {
         (void)printf(", \"text\": ");
         json_text(event->text);
@@ -94,12 +95,13 @@ static void on_event(void *user, const struct passel_event *event)
 static void say_end(const struct talk *talk, enum passel_status status, const struct passel_render_result *result)
 {
     if (talk->json) {
-        (void)printf("{\"event\": \"end\", \"made\": %d, \"fresh\": %d, \"failed\": %d, \"total\": %d, \"seconds\": %.3f, "
-                     "\"status\": ",
-                     result->made, result->fresh, result->failed, result->total, result->seconds);
+        (void)printf(
+            "{\"event\": \"end\", \"made\": %d, \"fresh\": %d, \"failed\": %d, \"total\": %d, \"seconds\": %.3f, "
+            "\"status\": ",
+            result->made, result->fresh, result->failed, result->total, result->seconds);
         json_text(passel_status_text(status));
         (void)printf("}\n");
-    } else if (!talk->quiet && result->total > 0) {
+    } else if (!talk->quiet && result->made + result->fresh + result->failed > 0) {
         (void)fprintf(stderr, "%d made, %d up to date, %d failed, in %.1f s\n", result->made, result->fresh,
                       result->failed, result->seconds);
     }

@@ -6,6 +6,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "engine/clash.h"
 #include "kinds/shot.h"
 
 /* Puts every block that these values name, and that is new, onto the stack. */
@@ -88,6 +89,18 @@ static enum passel_status read_outputs(struct graph *graph, struct text *message
     return first;
 }
 
+static enum passel_status find_clashes(const struct graph *graph, struct text *messages, struct passel_error *error)
+{
+    enum passel_status first = PASSEL_OK;
+    for (int i = 0; i < graph->output_count; i++) {
+        struct passel_error one = { 0 };
+        const enum passel_status status = clash_find(graph, &graph->outputs[i], &one);
+        if (status != PASSEL_OK)
+            note_error(messages, &one, status, &first, error);
+    }
+    return first;
+}
+
 static enum passel_status fill_graph(struct graph *graph, const struct block *const *also, int also_count,
                                      struct text *messages, struct passel_error *error)
 {
@@ -118,7 +131,9 @@ static enum passel_status fill_graph(struct graph *graph, const struct block *co
     mark_reached(recipe, wanted, stack, depth);
     const enum passel_status outputs = read_outputs(graph, messages, error);
     const enum passel_status blocks = make_blocks(graph, wanted, messages, outputs == PASSEL_OK ? error : NULL);
-    return outputs != PASSEL_OK ? outputs : blocks;
+    if (outputs != PASSEL_OK || blocks != PASSEL_OK)
+        return outputs != PASSEL_OK ? outputs : blocks;
+    return find_clashes(graph, messages, error);
 }
 
 enum passel_status graph_new(const struct recipe *recipe, int scale, const struct block *const *also, int also_count,

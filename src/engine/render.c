@@ -299,8 +299,13 @@ static void take_ended(struct render *render, bool wait)
     pthread_mutex_lock(&workshop->lock);
     while (wait && workshop->over == NULL)
         pthread_cond_wait(&workshop->ended, &workshop->lock);
-    struct job *job = workshop->over;
-    workshop->over = NULL;
+    struct job *job = NULL;
+    while (workshop->over != NULL) { /* the first to end is told first */
+        struct job *ended = workshop->over;
+        workshop->over = ended->next_waiting;
+        ended->next_waiting = job;
+        job = ended;
+    }
     pthread_mutex_unlock(&workshop->lock);
     while (job != NULL) {
         struct job *next = job->next_waiting;
@@ -412,10 +417,26 @@ static enum passel_status check_frames(const struct shot *shot, const int32_t *f
         while (k < shot->frame_count && shot->frames[k] < frames[i])
             k++;
         if (k == shot->frame_count || shot->frames[k] != frames[i])
-            return error_set(error, PASSEL_BAD_USE, "frame %d is not in the shot, whose frames are %d to %d",
+            return error_set(error, PASSEL_BAD_USE, "the shot has no frame %d; its frames are %d to %d",
                              (int)frames[i], (int)shot->frames[0], (int)shot->frames[shot->frame_count - 1]);
     }
     return PASSEL_OK;
+}
+
+static enum passel_status unknown_label(const struct graph *graph, const char *label, struct passel_error *error)
+{
+    struct text labels = { 0 };
+    for (int i = 0; i < graph->output_count; i++) {
+        if (graph->outputs[i].label[0] != '\0')
+            text_print(&labels, "%s%s", labels.length > 0 ? ", " : "", graph->outputs[i].label);
+    }
+    if (labels.length > 0)
+        (void)error_set(error, PASSEL_BAD_USE, "no output has the label \"%s\"; the recipe has %s", label, labels.bytes);
+    else
+        (void)error_set(error, PASSEL_BAD_USE,
+                        "no output has the label \"%s\"; give it one in the recipe: output PICTURE as %s", label, label);
+    text_release(&labels);
+    return PASSEL_BAD_USE;
 }
 
 static enum passel_status choose_outputs(struct render *render, const struct graph *graph, struct passel_error *error)
@@ -439,8 +460,7 @@ static enum passel_status choose_outputs(struct render *render, const struct gra
         for (int i = 0; i < graph->output_count; i++)
             known = known || strcmp(options->outputs[k], graph->outputs[i].label) == 0;
         if (!known)
-            return error_set(error, PASSEL_BAD_USE, "the recipe has no output with the label \"%s\"",
-                             options->outputs[k]);
+            return unknown_label(graph, options->outputs[k], error);
     }
     return PASSEL_OK;
 }

@@ -421,6 +421,11 @@ static const char *pass_file(const struct at *at, int index)
     return index < state->count ? state->paths[index] : NULL;
 }
 
+const struct sequence *pass_sequence(const void *self)
+{
+    return &((const struct pass *)self)->sequence;
+}
+
 struct metadata pass_metadata(const struct at *at)
 {
     const struct pass *pass = at->self;

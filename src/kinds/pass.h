@@ -5,9 +5,13 @@
 
 #include "kinds/kind.h"
 #include "media/media.h"
+#include "media/sequence.h"
 
 /* What the file behind a pass says of itself at this frame, the time code advanced where one file serves many frames.
  * `at` must be that of an opened pass; texts belong to it. */
 struct metadata pass_metadata(const struct at *at);
+
+/* The files of a pass; `self` is what its `make` gave. */
+const struct sequence *pass_sequence(const void *self);
 
 #endif
