@@ -19,7 +19,8 @@
 struct exr_worker {
     struct exr_worker *next;
     exr_decode_pipeline_t pipe;
-    bool ready; /* the pipeline was initialised */
+    bool ready;                                                /* the pipeline was initialised */
+    exr_result_t (*library_step)(exr_decode_pipeline_t *pipe); /* its decompression; NULL when there is none */
     struct libdeflate_decompressor *inflate;
     float *line; /* one stored line of a sub-sampled channel; NULL when there are none */
     /* The call that is being served */
@@ -31,27 +32,35 @@ struct exr_worker {
 
 /* Decompression */
 
-/* Takes the place of the library's step for ZIP and ZIPS. Chunks that did not shrink are stored as they are. */
 static exr_result_t inflate_chunk(exr_decode_pipeline_t *pipe)
 {
     const struct exr_worker *worker = pipe->decoding_user_data;
-    const size_t size = pipe->chunk.unpacked_size, packed = pipe->chunk.packed_size;
-    if (pipe->unpacked_buffer == pipe->packed_buffer)
-        return packed >= size ? EXR_ERR_SUCCESS : EXR_ERR_CORRUPT_CHUNK;
-    if (packed >= size) {
-        memcpy(pipe->unpacked_buffer, pipe->packed_buffer, size);
-        return EXR_ERR_SUCCESS;
-    }
+    const size_t size = pipe->chunk.unpacked_size;
     size_t got = 0;
     const exr_result_t result = exr_reserve(&pipe->scratch_buffer_1, &pipe->scratch_alloc_size_1, size);
     if (result != EXR_ERR_SUCCESS)
         return result;
-    if (libdeflate_zlib_decompress(worker->inflate, pipe->packed_buffer, packed, pipe->scratch_buffer_1, size, &got) !=
-            LIBDEFLATE_SUCCESS ||
+    if (libdeflate_zlib_decompress(worker->inflate, pipe->packed_buffer, pipe->chunk.packed_size,
+                                   pipe->scratch_buffer_1, size, &got) != LIBDEFLATE_SUCCESS ||
         got != size)
         return EXR_ERR_CORRUPT_CHUNK;
     exr_zip_join(pipe->scratch_buffer_1, pipe->unpacked_buffer, size);
     return EXR_ERR_SUCCESS;
+}
+
+/* Stands before the library's step, which takes chunks that are stored as they are for damaged ones in B44. */
+static exr_result_t decompress_chunk(exr_decode_pipeline_t *pipe)
+{
+    const struct exr_worker *worker = pipe->decoding_user_data;
+    const exr_compression_t compression = worker->reader->chosen.compression;
+    if (pipe->chunk.packed_size >= pipe->chunk.unpacked_size) {
+        if (pipe->unpacked_buffer != pipe->packed_buffer)
+            memcpy(pipe->unpacked_buffer, pipe->packed_buffer, pipe->chunk.unpacked_size);
+        return EXR_ERR_SUCCESS;
+    }
+    if (compression == EXR_COMPRESSION_ZIP || compression == EXR_COMPRESSION_ZIPS)
+        return inflate_chunk(pipe);
+    return worker->library_step(pipe);
 }
 
 /* From stored values to float */
@@ -228,8 +237,8 @@ static exr_result_t pipe_start(struct exr_worker *worker, const exr_chunk_info_t
     worker->ready = true;
     pipe->decoding_user_data = worker;
     result = exr_decoding_choose_default_routines(reader->file.context, reader->chosen.part, pipe);
-    if (reader->chosen.compression == EXR_COMPRESSION_ZIP || reader->chosen.compression == EXR_COMPRESSION_ZIPS)
-        pipe->decompress_fn = inflate_chunk;
+    worker->library_step = pipe->decompress_fn;
+    pipe->decompress_fn = worker->library_step != NULL ? decompress_chunk : NULL;
     pipe->unpack_and_convert_fn = unpack_chunk;
     return result;
 }

@@ -68,9 +68,9 @@ static bool same_window(ImfInputFile *file, struct rect data)
 enum passel_status exr_rgba_read(const struct media_reader *reader, const struct picture *out,
                                  struct media_faults *faults, struct passel_error *error)
 {
-    const size_t width = (size_t)rect_width(out->area);
+    const size_t width = (size_t)rect_width(out->area), height = (size_t)rect_height(out->area);
     enum passel_status status = PASSEL_NO_MEMORY;
-    ImfRgba *strip = memory_zeros(width * STRIP_ROWS, sizeof *strip);
+    ImfRgba *strip = memory_zeros(width * (height < STRIP_ROWS ? height : STRIP_ROWS), sizeof *strip);
     ImfHalf *halves = memory_zeros(width, sizeof *halves);
     ImfInputFile *file = strip != NULL && halves != NULL ? ImfOpenInputFile(reader->path) : NULL;
     if (file != NULL && same_window(file, out->area))
