@@ -199,7 +199,8 @@ static enum passel_status fill_geometric(const struct strip *strip, int n, const
     const struct node *node = &strip->plan->nodes[n];
     const struct node *source = &strip->plan->nodes[node->source];
     struct picture resampled = *out;
-    if (node->kind->fill != NULL)
+    const bool more = node->ends_chain && node->kind->fill != NULL;
+    if (more)
         RETURN_IF_ERROR(scratch_picture(strip->scratch, &resampled, out->area, picture_planes(out), error));
     if (rect_empty(in->area)) {
         for (int p = 0; p < PLANE_COUNT; p++)
@@ -208,7 +209,7 @@ static enum passel_status fill_geometric(const struct strip *strip, int n, const
         RETURN_IF_ERROR(picture_resample(&resampled, in, source->info.data, node->asks.asks[0].border == BORDER_HOLD,
                                          &node->transform, node->at.filter, error));
     }
-    if (node->kind->fill == NULL)
+    if (!more)
         return PASSEL_OK;
     return node->kind->fill(&node->at, &resampled, out, &strip->scratch->arena, error);
 }

@@ -318,7 +318,7 @@ enum passel_status plan_resolve(struct plan *plan, int n, struct passel_error *e
     const struct node *below = &plan->nodes[node->source];
     if (below->kind->geometric && below->at.picture == 0) {
         RETURN_IF_ERROR(plan_resolve(plan, node->source, error));
-        if (!below->ends_chain && below->kind->fill == NULL) {
+        if (!below->ends_chain) {
             node->transform = transform_chain(own, below->transform);
             node->source = below->source;
         }

@@ -149,7 +149,8 @@ struct kind {
      * the whole data window) – with BORDER_CLEAR zeros beyond the input's data window, with BORDER_HOLD its edge.
      * `in` may alias nothing that is written. `scratch` gives memory until the call returns. With info.whole set, it is
      * called once per picture with the whole data window.
-     * A geometric kind may leave it NULL; if not, in[0] is the resampled picture, of the same area as out. */
+     * A geometric kind may leave it NULL; if not, it is called where `ends_chain` was answered, and in[0] is the
+     * resampled picture, of the same area as out. */
     enum passel_status (*fill)(const struct at *at, const struct picture *in, const struct picture *out,
                                struct arena *scratch, struct passel_error *error);
 };
