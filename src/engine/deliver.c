@@ -9,8 +9,30 @@
 #include "base/file.h"
 #include "base/memory.h"
 #include "engine/digest.h"
+#include "kinds/pass.h"
 #include "kinds/shot.h"
 #include "media/sequence.h"
+
+/* What the outputs carry over from the lock pass. The texts stay the lock pass's. */
+static struct metadata lock_metadata(const struct plan *plan)
+{
+    const struct shot *shot = &plan->graph->shot;
+    struct metadata metadata = { 0 };
+    if (plan->lock >= 0)
+        metadata = pass_metadata(&plan->nodes[plan->lock].at);
+    metadata.rate_num = shot->rate_num;
+    metadata.rate_den = shot->rate_den;
+    return metadata;
+}
+
+static void digest_metadata(struct digest *digest, const struct metadata *metadata)
+{
+    digest_bytes(digest, &metadata->has_time_code, sizeof metadata->has_time_code);
+    if (metadata->has_time_code)
+        digest_bytes(digest, metadata->time_code, sizeof metadata->time_code);
+    digest_text(digest, metadata->owner != NULL ? metadata->owner : "");
+    digest_text(digest, metadata->comments != NULL ? metadata->comments : "");
+}
 
 static enum passel_status digest_output(struct delivery *delivery, const struct plan *plan, const int *roots,
                                         struct passel_error *error)
@@ -24,8 +46,8 @@ static enum passel_status digest_output(struct delivery *delivery, const struct 
         digest_text(&digest, output->pictures[i].name);
         digest_bytes(&digest, &plan->nodes[roots[i]].digest, sizeof plan->nodes[roots[i]].digest);
     }
-    if (plan->lock >= 0)
-        digest_bytes(&digest, &plan->nodes[plan->lock].digest, sizeof plan->nodes[plan->lock].digest);
+    const struct metadata metadata = lock_metadata(plan);
+    digest_metadata(&digest, &metadata);
     const XXH128_hash_t hash = digest_end(&digest);
     (void)snprintf(delivery->digest, sizeof delivery->digest, "%016llx%016llx", (unsigned long long)hash.high64,
                    (unsigned long long)hash.low64);
@@ -74,8 +96,7 @@ static enum passel_status refuse_input(const struct delivery *delivery, const st
     return PASSEL_OK;
 }
 
-enum passel_status delivery_open(struct delivery *delivery, const struct plan *plan, const struct metadata *metadata,
-                                 struct passel_error *error)
+enum passel_status delivery_open(struct delivery *delivery, const struct plan *plan, struct passel_error *error)
 {
     const struct output *output = delivery->output;
     RETURN_IF_ERROR(refuse_input(delivery, plan, error));
@@ -97,9 +118,8 @@ enum passel_status delivery_open(struct delivery *delivery, const struct plan *p
                                .compression = output->compression,
                                .encoding = output->encoding,
                                .primaries = output->primaries,
+                               .metadata = lock_metadata(plan),
                                .digest = delivery->digest };
-    if (metadata != NULL)
-        file.metadata = *metadata;
     status = media_create(delivery->path, &file, &delivery->writer, error);
 out_layers:
     memory_free(layers);

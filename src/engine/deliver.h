@@ -28,8 +28,7 @@ enum passel_status delivery_plan(struct delivery *delivery, const struct output 
 bool delivery_fresh(const struct delivery *delivery, const struct plan *plan);
 
 /* Makes missing folders and opens the file. Refuses to write over an input of the plan. */
-enum passel_status delivery_open(struct delivery *delivery, const struct plan *plan, const struct metadata *metadata,
-                                 struct passel_error *error);
+enum passel_status delivery_open(struct delivery *delivery, const struct plan *plan, struct passel_error *error);
 
 /* Writes a strip; pictures[i] is the strip of the output's i-th picture, and is left alone. */
 enum passel_status delivery_write(struct delivery *delivery, const struct shot *shot, const struct picture *pictures,

@@ -7,7 +7,6 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "engine/evaluate.h"
-#include "kinds/pass.h"
 #include "kinds/shot.h"
 
 enum progress {
@@ -19,7 +18,8 @@ enum progress {
 
 static void advance(struct job *job);
 
-/* ---- failing ---------------------------------------------------------------------------------------------------------- */
+/* ---- failing
+ * ---------------------------------------------------------------------------------------------------------- */
 
 /* Remembers the first failure of a job. Safe from any thread. */
 static void job_fail(struct job *job, enum passel_status status, const struct passel_error *error)
@@ -43,7 +43,8 @@ static bool job_over(struct job *job)
     return atomic_load(&job->failed);
 }
 
-/* ---- steps ---------------------------------------------------------------------------------------------------------------- */
+/* ---- steps
+ * ---------------------------------------------------------------------------------------------------------------- */
 
 static bool push(struct job *job, struct step step)
 {
@@ -122,7 +123,8 @@ static enum found find_or_claim(struct job *job, struct step *step, XXH128_hash_
     return found;
 }
 
-/* ---- tasks ---------------------------------------------------------------------------------------------------------------- */
+/* ---- tasks
+ * ---------------------------------------------------------------------------------------------------------------- */
 
 static void tasks_done(struct job *job);
 
@@ -179,17 +181,17 @@ static enum passel_status store_strip(struct strip_task *task, struct scratch *s
 static enum passel_status frame_strip(struct strip_task *task, struct scratch *scratch, struct passel_error *error)
 {
     struct job *job = task->job;
-    struct rect area = job->grab != NULL ? job->grab->area : shot_window(&job->plan->graph->shot, job->plan->graph->scale);
+    struct rect area =
+        job->grab != NULL ? job->grab->area : shot_window(&job->plan->graph->shot, job->plan->graph->scale);
     area.y0 = task->y0;
     area.y1 = task->y1;
     struct picture pictures[ASK_LIMIT];
-    RETURN_IF_ERROR(
-        evaluate_area(job->plan, job->roots, job->planes, job->root_count, area, pictures, scratch, error));
+    RETURN_IF_ERROR(evaluate_area(job->plan, job->roots, job->planes, job->root_count, area, pictures, scratch, error));
     if (job->grab != NULL)
         picture_copy(job->grab, &pictures[0]);
     for (int i = 0; i < job->delivery_count; i++)
-        RETURN_IF_ERROR(delivery_write(&job->deliveries[i], &job->plan->graph->shot, &pictures[job->first_root[i]], scratch,
-                                       error));
+        RETURN_IF_ERROR(delivery_write(&job->deliveries[i], &job->plan->graph->shot, &pictures[job->first_root[i]],
+                                       scratch, error));
     return PASSEL_OK;
 }
 
@@ -213,8 +215,7 @@ static enum passel_status feed(struct job *job, struct scratch *scratch, struct 
         if (look->round != step->round)
             continue;
         const struct node *looked = &job->plan->nodes[node->looked[i]];
-        const unsigned planes =
-            (look->planes & PLANES_AS_WANTED) != 0 ? looked->info.planes : look->planes & HAS_RGBA;
+        const unsigned planes = (look->planes & PLANES_AS_WANTED) != 0 ? looked->info.planes : look->planes & HAS_RGBA;
         infos[count] = looked->info;
         RETURN_IF_ERROR(deliver(&looked->held[FORM_PLAIN]->picture, &looked->info, looked->info.data, planes,
                                 look->border, &pictures[count++], scratch, error));
@@ -266,7 +267,8 @@ static void run_task(void *data, int worker)
     task_ended(job);
 }
 
-/* ---- what has to be stored first ----------------------------------------------------------------------------------------- */
+/* ---- what has to be stored first
+ * ----------------------------------------------------------------------------------------- */
 
 /* Pushes a step for every picture below `node` that has to be stored and is not yet. The geometry of all nodes on the
  * way is found out. */
@@ -305,7 +307,8 @@ out_seen:
     return status;
 }
 
-/* ---- the steps' beginnings -------------------------------------------------------------------------------------------------- */
+/* ---- the steps' beginnings
+ * -------------------------------------------------------------------------------------------------- */
 
 static enum progress failed_with(struct job *job, enum passel_status status, const struct passel_error *error)
 {
@@ -395,8 +398,7 @@ static enum progress begin_store(struct job *job)
     if (pushed > 0)
         return PROGRESS_PUSHED;
     struct step *step = top(job);
-    const XXH128_hash_t key =
-        store_key(node->digest, want.form, plan_made_planes(node, node->wanted), node->info.data);
+    const XXH128_hash_t key = store_key(node->digest, want.form, plan_made_planes(node, node->wanted), node->info.data);
     switch (find_or_claim(job, step, key, node->shared)) {
     case FOUND_READY:
         node->held[want.form] = step->stored;
@@ -435,19 +437,6 @@ static int32_t common_multiple(int32_t a, int32_t b)
     return a / x * b;
 }
 
-
-/* What the outputs carry over from the lock pass. The texts stay the lock pass's. */
-static struct metadata lock_metadata(const struct plan *plan)
-{
-    const struct shot *shot = &plan->graph->shot;
-    struct metadata metadata = { 0 };
-    if (plan->lock >= 0)
-        metadata = pass_metadata(&plan->nodes[plan->lock].at);
-    metadata.rate_num = shot->rate_num;
-    metadata.rate_den = shot->rate_den;
-    return metadata;
-}
-
 static enum progress begin_frame(struct job *job)
 {
     struct plan *plan = job->plan;
@@ -472,19 +461,20 @@ static enum progress begin_frame(struct job *job)
     if (atomic_load(&job->failed))
         return PROGRESS_DONE;
     int32_t rows = plan->strip_rows;
-    const struct metadata metadata = lock_metadata(plan);
     for (int i = 0; i < job->delivery_count && status == PASSEL_OK; i++) {
-        status = delivery_open(&job->deliveries[i], plan, &metadata, &error);
+        status = delivery_open(&job->deliveries[i], plan, &error);
         if (status == PASSEL_OK)
             rows = common_multiple(rows, media_writer_rows(job->deliveries[i].writer));
     }
     if (status != PASSEL_OK)
         return failed_with(job, status, &error);
-    const struct rect window = job->grab != NULL ? job->grab->area : shot_window(&plan->graph->shot, plan->graph->scale);
+    const struct rect window =
+        job->grab != NULL ? job->grab->area : shot_window(&plan->graph->shot, plan->graph->scale);
     return submit_strips(job, window.y0, window.y1, rows, run_task) ? PROGRESS_RUNNING : PROGRESS_DONE;
 }
 
-/* ---- the steps' ends ------------------------------------------------------------------------------------------------------------ */
+/* ---- the steps' ends
+ * ------------------------------------------------------------------------------------------------------------ */
 
 static enum passel_status end_store(struct job *job, const struct step *step, struct passel_error *error)
 {
@@ -587,7 +577,7 @@ static void job_end(struct job *job)
 /* Goes on with the step on top until tasks are on their way, or nothing is left. The job may be gone on return. */
 static void advance(struct job *job)
 {
-    static enum progress (*const begin[])(struct job *job) = {
+    static enum progress (*const begin[])(struct job * job) = {
         [STEP_ANALYSE] = begin_analyse, [STEP_FEED] = begin_feed,   [STEP_FOUND] = begin_found,
         [STEP_STORE] = begin_store,     [STEP_FRAME] = begin_frame,
     };
@@ -606,7 +596,8 @@ static void advance(struct job *job)
     job_end(job);
 }
 
-/* ---- from outside ------------------------------------------------------------------------------------------------------------------ */
+/* ---- from outside
+ * ------------------------------------------------------------------------------------------------------------------ */
 
 enum passel_status job_begin(struct job *job, struct passel_error *error)
 {

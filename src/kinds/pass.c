@@ -84,10 +84,13 @@ static const struct setting_spec head = {
     .values = (const struct value_spec[]){ { .label = "FILE", .type = VALUE_PATH }, { .label = NULL } },
 };
 
-#define ONE_CHOICE(name, list)                                                                                       \
-    (const struct value_spec[])                                                                                      \
-    {                                                                                                                \
-        { .label = name, .type = VALUE_CHOICE, .choices = list }, { .label = NULL }                                  \
+#define ONE_CHOICE(name, list)                                                                                         \
+    (const struct value_spec[])                                                                                        \
+    {                                                                                                                  \
+        { .label = name, .type = VALUE_CHOICE, .choices = list },                                                      \
+        {                                                                                                              \
+            .label = NULL                                                                                              \
+        }                                                                                                              \
     }
 
 static const struct setting_spec settings[] = {
@@ -110,12 +113,13 @@ static const struct setting_spec settings[] = {
     { .word = "use",
       .help = "which of its frames are used; parts are joined into one clip. A movie's first frame is 1",
       .values = (const struct value_spec[]){ { .label = "A-B", .type = VALUE_RANGE }, { .label = NULL } },
-      .tags = (const struct tag_spec[]){ { .word = "then",
-                                           .help = "the next part",
-                                           .values = (const struct value_spec[]){ { .label = "C-D", .type = VALUE_RANGE },
-                                                                                  { .label = NULL } },
-                                           .repeats = true },
-                                         { .word = NULL } } },
+      .tags =
+          (const struct tag_spec[]){
+              { .word = "then",
+                .help = "the next part",
+                .values = (const struct value_spec[]){ { .label = "C-D", .type = VALUE_RANGE }, { .label = NULL } },
+                .repeats = true },
+              { .word = NULL } } },
     { .word = "start",
       .help = "the shot frame that shows its first used frame",
       .values = (const struct value_spec[]){ { .label = "FRAME", .type = VALUE_INTEGER }, { .label = NULL } } },
@@ -139,8 +143,8 @@ static enum passel_status read_parts(struct pass *pass, const struct block *bloc
     const struct value *start = setting_value(block_setting(block, "start"), 0);
     const struct sequence *found = &pass->sequence;
     const int32_t first = pass->movie ? 1 : found->frames[0];
-    const int32_t last = pass->movie ? (pass->movie_frames > 0 ? pass->movie_frames : INT32_MAX / 2)
-                                     : found->frames[found->count - 1];
+    const int32_t last =
+        pass->movie ? (pass->movie_frames > 0 ? pass->movie_frames : INT32_MAX / 2) : found->frames[found->count - 1];
     pass->parts = arena_array(arena, use == NULL ? 1 : (size_t)use->tag_count + 1, sizeof *pass->parts);
     if (pass->parts == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -151,8 +155,8 @@ static enum passel_status read_parts(struct pass *pass, const struct block *bloc
     for (int i = 0; use != NULL && i <= use->tag_count; i++) {
         const struct value *range = i == 0 ? setting_value(use, 0) : &use->tags[i - 1].values[0];
         if (range->first < first || range->last > last)
-            return recipe_error(recipe, range->where, PASSEL_BAD_RECIPE, error,
-                                "the pass has frames %d to %d only", (int)first, (int)last);
+            return recipe_error(recipe, range->where, PASSEL_BAD_RECIPE, error, "the pass has frames %d to %d only",
+                                (int)first, (int)last);
         pass->parts[pass->part_count++] = (struct part){ range->first, range->last };
     }
     for (int i = 0; i < pass->part_count; i++)
@@ -162,6 +166,17 @@ static enum passel_status read_parts(struct pass *pass, const struct block *bloc
     else
         pass->start = use == NULL && !pass->movie ? first : shot->frames[0];
     return PASSEL_OK;
+}
+
+/* Where the file has pixels, counted from the top left of its display window, as all pictures are. */
+static struct rect data_of(const struct media_info *info)
+{
+    return rect_shift(info->data, -info->display.x0, -info->display.y0);
+}
+
+static struct rect display_of(const struct media_info *info)
+{
+    return rect_shift(info->display, -info->display.x0, -info->display.y0);
 }
 
 /* Opens frames in order until one can be read: its windows stand for the pass. */
@@ -177,15 +192,16 @@ static enum passel_status find_nominal(struct pass *pass, const struct recipe *r
         memory_free(path);
         if (status == PASSEL_OK) {
             const struct media_info *info = media_info(reader);
-            pass->nominal = (struct picture_info){ .display = info->display,
-                                                   .planes = info->planes,
-                                                   .chunk_rows = 1,
-                                                   .pixel_aspect = info->pixel_aspect };
+            pass->nominal = (struct picture_info){
+                .display = display_of(info), .planes = info->planes, .chunk_rows = 1, .pixel_aspect = info->pixel_aspect
+            };
             pass->movie = info->frame_count != 1;
             pass->movie_frames = info->frame_count;
             media_close(reader);
             return PASSEL_OK;
         }
+        if (status == PASSEL_BAD_USE) /* no such layer or part: the recipe names it */
+            status = PASSEL_BAD_RECIPE;
         if (i == 0)
             (void)recipe_error(recipe, pass->path->where, status, error, "%s", first_error.text);
         if (status == PASSEL_NO_MEMORY)
@@ -319,7 +335,7 @@ static enum passel_status open_one(const struct pass *pass, struct pass_state *s
     const enum passel_status status = media_open(state->paths[i], &pass->choice, &state->readers[i], error);
     if (status == PASSEL_OK)
         state->count++;
-    return status;
+    return status == PASSEL_BAD_USE ? PASSEL_BAD_FILE : status; /* without the layer that the others have */
 }
 
 static enum passel_status open_substitute(const struct pass *pass, const struct at *at, struct pass_state *state,
@@ -367,9 +383,9 @@ static void describe(const struct pass *pass, const struct at *at, struct pass_s
     state->info.display = rect_reduce(state->info.display, at->scale);
     for (int i = 0; i < state->count; i++) {
         const struct media_info *info = media_info(state->readers[i]);
-        const struct rect data = rect_reduce(info->data, at->scale);
+        const struct rect data = rect_reduce(data_of(info), at->scale);
         if (i == 0) {
-            state->info.display = rect_reduce(info->display, at->scale);
+            state->info.display = rect_reduce(display_of(info), at->scale);
             state->info.planes = info->planes;
             state->info.pixel_aspect = info->pixel_aspect;
         }
@@ -390,7 +406,7 @@ static void pass_close(void *opened, struct text *notes)
         return;
     const unsigned long long nan = atomic_load(&state->nan), infinite = atomic_load(&state->infinite);
     if (nan + infinite > 0 && notes != NULL)
-        text_print(notes, "%s: %llu values are not numbers and %llu are infinite; read as 0 and 65504\n",
+        text_print(notes, "%s: values that are no numbers: %llu, read as 0; infinite: %llu, read as 65504\n",
                    state->paths[0], nan, infinite);
     for (int i = 0; i < 2; i++) {
         media_close(state->readers[i]);
@@ -426,6 +442,14 @@ const struct sequence *pass_sequence(const void *self)
     return &((const struct pass *)self)->sequence;
 }
 
+/* The settings and the names of the files do not say which frame of a movie it is, or how two files are mixed. */
+static bool pass_by_frame(const struct at *at)
+{
+    const struct pass *pass = at->self;
+    const struct pass_state *state = at->state;
+    return state->count == 2 || (state->count == 1 && pass->movie);
+}
+
 struct metadata pass_metadata(const struct at *at)
 {
     const struct pass *pass = at->self;
@@ -449,7 +473,8 @@ static enum passel_status pass_info(const struct at *at, struct picture_info *in
     return PASSEL_OK;
 }
 
-/* ---- pixels -------------------------------------------------------------------------------------------------------- */
+/* ---- pixels --------------------------------------------------------------------------------------------------------
+ */
 
 static void row_premultiply(const struct picture *out, int32_t y, size_t width)
 {
@@ -467,17 +492,17 @@ static void row_premultiply(const struct picture *out, int32_t y, size_t width)
 static void to_light(const struct pass *pass, const struct at *at, const struct media_info *info,
                      const struct picture *out)
 {
-    const struct encoding encoding =
-        encoding_setting(pass->encoding, info->has_encoding ? info->encoding
-                                         : (struct encoding){ .curve = info->sample == SAMPLE_UINT && info->bits <= 16
-                                                                           ? ENCODING_SRGB
-                                                                           : ENCODING_LINEAR });
+    const struct encoding encoding = encoding_setting(
+        pass->encoding, info->has_encoding ? info->encoding
+                                           : (struct encoding){ .curve = info->sample == SAMPLE_UINT && info->bits <= 16
+                                                                             ? ENCODING_SRGB
+                                                                             : ENCODING_LINEAR });
     const struct primaries *from = pass->primaries != NULL ? primaries_named(pass->primaries)
                                    : info->has_primaries   ? &info->primaries
                                                            : primaries_named("rec709");
     const bool convert = picture_planes(out) >= HAS_RGB && !primaries_same(from, &at->shot->primaries);
-    const bool straight = pass->alpha != NULL ? pass->alpha->choice == ALPHA_WORD_STRAIGHT
-                                              : info->alpha == ALPHA_STRAIGHT;
+    const bool straight =
+        pass->alpha != NULL ? pass->alpha->choice == ALPHA_WORD_STRAIGHT : info->alpha == ALPHA_STRAIGHT;
     double m[9];
     const bool matrix = convert && primaries_matrix(from, &at->shot->primaries, m);
     const size_t width = (size_t)rect_width(out->area);
@@ -498,12 +523,15 @@ static enum passel_status read_full(const struct at *at, int index, const struct
                                     struct passel_error *error)
 {
     struct pass_state *state = at->state;
+    const struct media_info *info = media_info(state->readers[index]);
     struct media_faults faults = { 0 };
-    const enum passel_status status = media_read(state->readers[index], state->inner, out, &faults, error);
+    struct picture in_file = *out;
+    in_file.area = rect_shift(out->area, info->display.x0, info->display.y0);
+    const enum passel_status status = media_read(state->readers[index], state->inner, &in_file, &faults, error);
     atomic_fetch_add(&state->nan, faults.nan);
     atomic_fetch_add(&state->infinite, faults.infinite);
     if (status == PASSEL_OK)
-        to_light(at->self, at, media_info(state->readers[index]), out);
+        to_light(at->self, at, info, out);
     return status;
 }
 
@@ -517,8 +545,8 @@ static void reduce(const struct picture *out, const struct picture *full, int sc
         for (int32_t y = out->area.y0; y < out->area.y1; y++) {
             float *to = picture_row(out, (enum plane)p, y);
             for (int32_t x = out->area.x0; x < out->area.x1; x++) {
-                const struct rect cell = rect_cut(rect_of(x * scale, y * scale, (x + 1) * scale, (y + 1) * scale),
-                                                  full->area);
+                const struct rect cell =
+                    rect_cut(rect_of(x * scale, y * scale, (x + 1) * scale, (y + 1) * scale), full->area);
                 float sum = 0;
                 for (int32_t v = cell.y0; v < cell.y1; v++) {
                     const float *from = picture_row(full, (enum plane)p, v) - full->area.x0;
@@ -541,11 +569,11 @@ static enum passel_status read_one(const struct at *at, int index, const struct 
     /* Straight alpha has to be read even when only colour is wanted. */
     const unsigned wanted = picture_planes(out);
     const bool needs_alpha = (info->planes & HAS_A) != 0 && (wanted & HAS_A) == 0;
-    if (scale == 1 && !needs_alpha && rect_holds(info->data, out->area) && (wanted & ~info->planes) == 0)
+    if (scale == 1 && !needs_alpha && rect_holds(data_of(info), out->area) && (wanted & ~info->planes) == 0)
         return read_full(at, index, out, error);
-    struct rect full_area = rect_of(out->area.x0 * scale, out->area.y0 * scale, out->area.x1 * scale,
-                                    out->area.y1 * scale);
-    full_area = rect_cut(full_area, info->data);
+    struct rect full_area =
+        rect_of(out->area.x0 * scale, out->area.y0 * scale, out->area.x1 * scale, out->area.y1 * scale);
+    full_area = rect_cut(full_area, data_of(info));
     struct picture full;
     RETURN_IF_ERROR(picture_new(&full, full_area, (wanted | HAS_A) & info->planes, error));
     const enum passel_status status = rect_empty(full_area) ? PASSEL_OK : read_full(at, index, &full, error);
@@ -593,9 +621,10 @@ static enum passel_status pass_fill(const struct at *at, const struct picture *i
 const struct kind kind_pass = {
     .schema = { .name = "pass",
                 .summary = "A still, a numbered sequence or a movie from disk.",
-                .notes = "Without `use` or `start`, shot frame 1003 reads file 1003; `use A-B` without `start` lands its "
-                         "first frame on the shot's first. A still serves every frame. Formats: OpenEXR, PNG, TIFF, "
-                         "JPEG and YUV4MPEG2 video.",
+                .notes =
+                    "Without `use` or `start`, shot frame 1003 reads file 1003; `use A-B` without `start` lands its "
+                    "first frame on the shot's first. A still serves every frame. Formats: OpenEXR, PNG, TIFF, "
+                    "JPEG and YUV4MPEG2 video.",
                 .example = "bolt = pass passes/flash.####.exr\n"
                            "  use     12-40\n"
                            "  start   1008\n"
@@ -609,6 +638,7 @@ const struct kind kind_pass = {
     .open = pass_open,
     .close = pass_close,
     .file = pass_file,
+    .by_frame = pass_by_frame,
     .info = pass_info,
     .fill = pass_fill,
 };
