@@ -23,6 +23,7 @@ struct wish {
     const char *new_line;
     struct arena *arena;
     const struct schema *const *schemas;
+    bool failed; /* memory is out */
 };
 
 /* How surely a head is the one that is meant: by its name, by its label, by its word. */
@@ -61,6 +62,7 @@ static void trouble_set(struct wish *wish, struct trouble *trouble, size_t at, s
     vsnprintf(room, sizeof room, format, arguments);
     va_end(arguments);
     *trouble = (struct trouble){ arena_text(wish->arena, room, strlen(room)), at, length };
+    wish->failed = wish->failed || trouble->text == NULL;
 }
 
 /* ---- the wish ---------------------------------------------------------------------------------------------------- */
@@ -114,7 +116,7 @@ static bool make_line(struct wish *wish)
 
 /* ---- the block --------------------------------------------------------------------------------------------------- */
 
-static bool token_is_name(const struct wish *wish, const struct line *line, int at)
+static bool token_is_name(struct wish *wish, const struct line *line, int at)
 {
     if (at >= line->count || line->tokens[at].kind != TOKEN_WORD)
         return false;
@@ -124,10 +126,11 @@ static bool token_is_name(const struct wish *wish, const struct line *line, int 
     if (length > 4u * NAME_LIMIT)
         return false;
     const char *name = name_settled(wish->arena, token_bytes(line, at), length);
+    wish->failed = wish->failed || name == NULL;
     return name != NULL && strcmp(name, wish->name) == 0;
 }
 
-static enum rank rank_of(const struct wish *wish, const struct line *line, const struct head *head)
+static enum rank rank_of(struct wish *wish, const struct line *line, const struct head *head)
 {
     if (head->named)
         return token_is_name(wish, line, 0) ? RANK_NAME : RANK_NONE;
@@ -141,7 +144,7 @@ static enum rank rank_of(const struct wish *wish, const struct line *line, const
     return strcmp(head->schema->name, wish->name) == 0 ? RANK_WORD : RANK_NONE;
 }
 
-static void meet_head(const struct wish *wish, const struct line *line, const struct head *head, struct target *target)
+static void meet_head(struct wish *wish, const struct line *line, const struct head *head, struct target *target)
 {
     if (target->begin != NULL && target->end == NULL)
         target->end = line->bytes;
@@ -157,7 +160,7 @@ static void meet_head(const struct wish *wish, const struct line *line, const st
 }
 
 /* False when memory is out. */
-static bool find_block(const struct wish *wish, const struct source *source, struct line *line, struct target *target)
+static bool find_block(struct wish *wish, const struct source *source, struct line *line, struct target *target)
 {
     const char *at = source->text, *end = at + source->length;
     const struct schema *above = NULL;
@@ -174,19 +177,24 @@ static bool find_block(const struct wish *wish, const struct source *source, str
     }
     if (target->end == NULL)
         target->end = end;
-    return true;
+    return !wish->failed;
 }
 
 /* The name of a block that is nearest to the wanted one, in the arena; NULL when none is near. */
-static const char *nearest_block(const struct wish *wish, const struct source *source, struct line *line)
+static const char *nearest_block(struct wish *wish, const struct source *source, struct line *line)
 {
     const char *nearest = NULL, *at = source->text, *end = at + source->length;
-    for (int number = 1; at < end && line_read(line, at, end, number, NULL); number++) {
+    for (int number = 1; at < end && !wish->failed; number++) {
         struct head head;
+        if (!line_read(line, at, end, number, NULL)) {
+            wish->failed = true;
+            break;
+        }
         if (line_role(line, wish->schemas, NULL, &head) == ROLE_HEAD && head.named &&
             line->tokens[0].width <= NAME_LIMIT) {
             const char *name = token_text(line, 0, wish->arena);
             const char *words[] = { nearest != NULL ? nearest : name, name, NULL };
+            wish->failed = wish->failed || name == NULL;
             if (name != NULL)
                 nearest = text_nearest(wish->name, words);
         }
@@ -215,11 +223,11 @@ static void no_block(struct wish *wish, const struct source *source, const struc
 
 /* What a look at the block's lines found. */
 struct match {
-    int count;               /* lines that the new one could replace */
-    struct edit first;       /* the first of them */
-    struct edit place;       /* where a new line would stand: behind this line */
-    bool placed;             /* a key that comes later was met: `place` stays */
-    size_t comment, columns; /* of the first match: its comment's byte in the text, and… */
+    int count;         /* lines that the new one could replace */
+    struct edit first; /* the first of them */
+    struct edit place; /* where a new line would stand: behind this line */
+    bool placed;       /* a key that comes later was met: `place` stays */
+    size_t comment;    /* byte of the text where the first match's comment begins */
 };
 
 static double frame_of(const struct line *line)
@@ -289,29 +297,53 @@ static bool find_line(const struct wish *wish, const struct source *source, cons
 
 /* ---- the edit ---------------------------------------------------------------------------------------------------- */
 
-/* Decides what to do; false with a trouble set, or with none when memory is out. */
-static bool decide(struct wish *wish, const struct source *source, struct match *match, struct trouble *trouble)
+/* Finds block and line; false with a trouble set or with wish->failed. */
+static bool find(struct wish *wish, const struct source *source, struct line *line, struct match *match,
+                 struct trouble *trouble)
 {
-    struct line line = { .bytes = NULL };
     struct target target;
     char room[QUOTE_ROOM];
-    bool fine = find_block(wish, source, &line, &target);
-    if (fine && (target.rank == RANK_NONE || (target.rank == RANK_WORD && target.count > 1))) {
-        no_block(wish, source, &target, &line, trouble);
-        fine = false;
+    if (!find_block(wish, source, line, &target))
+        wish->failed = true;
+    if (wish->failed)
+        return false;
+    if (target.rank == RANK_NONE || (target.rank == RANK_WORD && target.count > 1)) {
+        no_block(wish, source, &target, line, trouble);
+        return false;
     }
-    fine = fine && find_line(wish, source, &target, &line, match);
+    if (!find_line(wish, source, &target, line, match)) {
+        wish->failed = true;
+        return false;
+    }
     const struct token *token = &wish->line.tokens[0];
     const char *word = token_bytes(&wish->line, 0);
-    const struct setting_spec *spec = fine ? schema_setting(target.schema, word, token->length) : NULL;
-    if (fine && match->count > 1 && spec != NULL && spec->repeats) {
+    const struct setting_spec *spec = schema_setting(target.schema, word, token->length);
+    if (match->count > 1 && spec != NULL && spec->repeats) {
         trouble_set(wish, trouble, wish->setting, token->length,
                     "%s stands %d times in this block, and it is not clear which line is meant; edit the recipe",
                     quoted(word, token->length, room), match->count);
-        fine = false;
+        return false;
     }
+    return true;
+}
+
+/* Reads the wish and decides what to do; false with a trouble set or with wish->failed. */
+static bool decide(struct wish *wish, const struct source *source, struct match *match, struct trouble *trouble)
+{
+    struct line line = { .bytes = NULL };
+    if (!read_wish(wish, trouble))
+        return false;
+    if (!make_line(wish)) {
+        wish->failed = true;
+        return false;
+    }
+    if (wish->line.count == 0) {
+        trouble_set(wish, trouble, wish->setting, 1, "expected a setting's line behind the colon");
+        return false;
+    }
+    const bool fine = find(wish, source, &line, match, trouble);
     line_release(&line);
-    return fine;
+    return fine && !wish->failed;
 }
 
 static const char *line_end_of(const struct source *source, size_t at)
@@ -385,26 +417,19 @@ static bool remember(struct parser *parser, const struct wish *wish, const struc
     return true;
 }
 
+/* False with a trouble set or with wish->failed. */
 static bool make_change(struct parser *parser, struct wish *wish, int number, struct trouble *trouble)
 {
     struct match match;
     size_t length, comment_length;
-    if (!read_wish(wish, trouble))
+    if (!decide(wish, &parser->source, &match, trouble))
         return false;
-    if (!make_line(wish)) {
-        parser->failed = true;
-        return false;
-    }
-    if (!decide(wish, &parser->source, &match, trouble)) {
-        parser->failed = parser->failed || trouble->text == NULL;
-        return false;
-    }
     struct edit edit = match.count > 0 ? match.first : match.place;
     edit.text = wish->new_line;
     const char *comment = comment_of(wish, &parser->source, &match, &comment_length);
     char *text = apply(wish, &parser->source, &edit, comment, comment_length, &length);
     if (text == NULL || !remember(parser, wish, &edit, number)) {
-        parser->failed = true;
+        wish->failed = true;
         return false;
     }
     parser->source.text = text;
@@ -435,11 +460,12 @@ int changes_make(struct parser *parser, const struct recipe_change *changes, int
             parser->failed = true;
             break;
         }
-        if (!make_change(parser, &wish, i + 1, &trouble) && trouble.text != NULL) {
+        if (!make_change(parser, &wish, i + 1, &trouble) && !wish.failed) {
             say_trouble(&trouble, wish.change, "--set", i + 1, out);
             text_add(out, "\n", 1);
             errors++;
         }
+        parser->failed = parser->failed || wish.failed;
         line_release(&wish.line);
     }
     return errors;
@@ -492,12 +518,8 @@ static enum passel_status edit(struct wish *wish, const struct source *source, s
     struct match match;
     struct edit edit;
     size_t length, comment_length;
-    if (!read_wish(wish, trouble))
-        return PASSEL_BAD_RECIPE;
-    if (!make_line(wish))
-        return PASSEL_NO_MEMORY;
     if (!decide(wish, source, &match, trouble))
-        return trouble->text != NULL ? PASSEL_BAD_RECIPE : PASSEL_NO_MEMORY;
+        return wish->failed ? PASSEL_NO_MEMORY : PASSEL_BAD_RECIPE;
     if (!edit_text(wish, source, &match, &edit))
         return PASSEL_NO_MEMORY;
     const char *comment = comment_of(wish, source, &match, &comment_length);

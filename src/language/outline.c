@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * Heads and settings told apart. A head stands at the left edge; an indented line that can only be a head is taken
- * for one as well, so that one wrong space gives one message.
+ * Heads and settings told apart. A head stands at the left edge and a setting does not; a line that can only be the one
+ * or the other is taken for it wherever it stands, so that one wrong space gives one message.
  */
 #include "language/outline.h"
 
@@ -57,9 +57,11 @@ const struct setting_spec *schema_setting(const struct schema *schema, const cha
     return NULL;
 }
 
+/* Does the line begin as a setting of the block above does? */
 static bool known_setting(const struct line *line, const struct schema *above)
 {
-    return schema_setting(above, token_bytes(line, 0), line->tokens[0].length) != NULL;
+    const char *word = token_is_number(line, 0) ? NULL : token_bytes(line, 0);
+    return schema_setting(above, word, line->tokens[0].length) != NULL;
 }
 
 enum role line_role(const struct line *line, const struct schema *const *schemas, const struct schema *above,
@@ -85,7 +87,7 @@ enum role line_role(const struct line *line, const struct schema *const *schemas
         head->schema = schema;
         head->kind_words = words;
     }
-    if (line->indented && (!bare || line->count < 2 || known_setting(line, above)))
+    if (line->indented ? !bare || line->count < 2 || known_setting(line, above) : !bare && known_setting(line, above))
         return ROLE_SETTING;
     return ROLE_HEAD;
 }

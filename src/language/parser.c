@@ -35,6 +35,30 @@ static const struct setting_spec *head_spec(const struct schema *schema)
     return schema->form == HEAD_SHOT ? &shot_head : schema->form == HEAD_OUTPUT ? &output_head : &bare_head;
 }
 
+/* The first word of a kind's name; "key" of "key two-screen". */
+static const char *first_word(struct parser *parser, const char *name)
+{
+    const char *word = arena_text(&parser->scratch, name, strcspn(name, " "));
+    parser->failed = parser->failed || word == NULL;
+    return word != NULL ? word : name;
+}
+
+/* Names of kinds and the first words of those that have two, ended by NULL. */
+static const char *const *kind_beginnings(struct parser *parser)
+{
+    bool fine = true;
+    const char *end = NULL;
+    parser->words.count = 0;
+    for (const struct schema *const *schema = parser->schemas; fine && *schema != NULL; schema++) {
+        const char *word = first_word(parser, (*schema)->name);
+        if ((*schema)->form == HEAD_NAMED)
+            fine = growing_add(parser, &parser->words, &(*schema)->name, sizeof end) &&
+                   growing_add(parser, &parser->words, &word, sizeof end);
+    }
+    fine = fine && growing_add(parser, &parser->words, &end, sizeof end);
+    return fine ? parser->words.items : NULL;
+}
+
 /* The words that can stand where a kind stands, or begin a head, with a name or without. */
 static const char *const *kind_words(struct parser *parser, bool named)
 {
@@ -95,10 +119,13 @@ static void refuse_kind(struct parser *parser, const struct head *head)
     const struct token *token = &line->tokens[head->kind];
     const char *bytes = token_bytes(line, head->kind);
     char room[QUOTE_ROOM], meant[MEANT_ROOM];
-    words = kind_words(parser, true);
+    words = kind_beginnings(parser);
     if (words == NULL)
         return;
     parser_meant(parser, bytes, token->length, words, meant);
+    words = kind_words(parser, true);
+    if (words == NULL)
+        return;
     quoted(bytes, token->length, room);
     if (meant[0] != '\0')
         message_add(&parser->messages, parser_place(parser, head->kind, head->kind), "%s is not a kind of block%s",
@@ -108,8 +135,8 @@ static void refuse_kind(struct parser *parser, const struct head *head)
                     "%s is not a kind of block; the kinds are: %s", room, parser_list(parser, words, 64));
 }
 
-/* An unindented line that is no head. `above` is the block above, or NULL. */
-static void refuse_head(struct parser *parser, const struct schema *above)
+/* An unindented line that is no head. */
+static void refuse_head(struct parser *parser)
 {
     const struct line *line = &parser->line;
     const struct token *token = &line->tokens[0];
@@ -118,15 +145,16 @@ static void refuse_head(struct parser *parser, const struct schema *above)
     char room[QUOTE_ROOM], meant[MEANT_ROOM] = "";
     int words;
     quoted(bytes, token->length, room);
-    if (schema_setting(above, bytes, token->length) != NULL ||
-        (token_is_number(line, 0) && schema_setting(above, NULL, 0) != NULL)) {
-        message_add(&parser->messages, where, "a setting is indented under its block; put two spaces before %s", room);
-        return;
-    }
     const struct schema *kind = line->count > 1 ? kind_at(line, 1, parser->schemas, &words) : NULL;
     if (kind != NULL && kind->form == HEAD_NAMED) {
         message_add(&parser->messages, parser_gap(parser, 1),
                     "expected a = between the name and its kind: NAME = KIND");
+        return;
+    }
+    const struct schema *owner = setting_owner(parser, bytes, token->length);
+    if (owner != NULL) {
+        message_add(&parser->messages, where, "%s is a setting of '%s' blocks; it is indented, below one", room,
+                    owner->name);
         return;
     }
     const char *const *known = kind_words(parser, false);
@@ -150,6 +178,8 @@ static bool head_name(struct parser *parser, struct block *block)
         return block->name != NULL;
     }
     block->name = "";
+    if (line->broken)
+        return false;
     if (token->width > NAME_LIMIT)
         message_add(&parser->messages, block->where, "a name has at most %d characters", NAME_LIMIT);
     else
@@ -168,7 +198,7 @@ static void enter_name(struct parser *parser, struct block *block)
 }
 
 /* Enters what the head alone says: name, kind, place. The current line is the head's. */
-static void enter_head(struct parser *parser, const struct head *head, struct block *block, const struct schema *above)
+static void enter_head(struct parser *parser, const struct head *head, struct block *block)
 {
     const bool broken = parser->line.broken;
     block->schema = head->schema;
@@ -188,7 +218,7 @@ static void enter_head(struct parser *parser, const struct head *head, struct bl
             block->schema = NULL;
         }
     } else if (head->schema == NULL && !broken) {
-        refuse_head(parser, above);
+        refuse_head(parser);
     }
 }
 
@@ -265,7 +295,7 @@ static void enter_heads(struct parser *parser, const struct growing *heads)
         if (!next_line(parser, head[i].begin, head[i].line))
             return;
         parser->blocks[i].index = i;
-        enter_head(parser, &head[i], &parser->blocks[i], i > 0 ? parser->blocks[i - 1].schema : NULL);
+        enter_head(parser, &head[i], &parser->blocks[i]);
     }
 }
 
@@ -421,10 +451,12 @@ static enum passel_status refuse_text(const char *path, const char *text, size_t
     const size_t mark = text_mark(text, length);
     const struct source source = { .path = path, .text = text + mark, .length = length - mark };
     const struct span where = place_of_byte(text, at);
-    if (messages != NULL) {
+    if (messages != NULL && at > 0)
         message_write(&source, where, never, messages);
+    else if (messages != NULL)
+        text_print(messages, "%s:1:1: error: %s", path, never);
+    if (messages != NULL)
         text_add(messages, "\n", 1);
-    }
     return error_set(error, PASSEL_BAD_RECIPE, "%s:%d:%d: error: %s", path, where.line, where.column, never);
 }
 

@@ -74,6 +74,9 @@ const char *const *parser_words(struct parser *parser, const struct choice *choi
 /* A list of words "a, b, c" in scratch, at most `limit` of them. */
 const char *parser_list(struct parser *parser, const char *const *words, int limit);
 
+/* The first kind that has a setting of this word, or NULL. */
+const struct schema *setting_owner(const struct parser *parser, const char *word, size_t length);
+
 /* Reads the values of `specs` (ended by a NULL label, NULL for none) from token *at on. `spec` is the setting they
  * belong to and `word` how messages call it. *values gets one value for each spec. False after a message. */
 bool values_read(struct parser *parser, const struct setting_spec *spec, const char *word,

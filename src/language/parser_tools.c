@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/memory.h"
+#include "language/outline.h"
 #include "language/parser.h"
 
 /* Among more blocks than this the nearest name is not looked for. */
@@ -127,4 +128,12 @@ const char *parser_list(struct parser *parser, const char *const *words, int lim
     text_release(&text);
     parser->failed = parser->failed || list == NULL;
     return list != NULL ? list : "";
+}
+
+const struct schema *setting_owner(const struct parser *parser, const char *word, size_t length)
+{
+    for (const struct schema *const *schema = parser->schemas; *schema != NULL; schema++)
+        if (schema_setting(*schema, word, length) != NULL)
+            return *schema;
+    return NULL;
 }

@@ -62,7 +62,7 @@ static bool refuse_unit_text(const struct quantity *q, struct span where, const 
     else if (unit == UNIT_NONE)
         message_add(&q->parser->messages, where, "%s is not a unit; '%s' takes a bare number", room, q->word);
     else
-        message_add(&q->parser->messages, where, "%s is not a unit; '%s' expects %s, such as '1%s'", room, q->word,
+        message_add(&q->parser->messages, where, "%s is not a unit; '%s' expects %s, such as '2%s'", room, q->word,
                     unit_word(unit), unit_tail(unit, tail));
     return false;
 }
@@ -94,21 +94,40 @@ static bool take_unit_word(struct quantity *q)
     return take_unit(q, unit, where);
 }
 
-/* Was the unit of this value the right one? `where` is the value. */
-static bool check_unit(const struct quantity *q, struct span where)
+/* The unit is missing: says how the numbers `first` … `last` are written with it. */
+static bool refuse_missing_unit(const struct quantity *q, struct span where, int first, int last)
+{
+    const struct line *line = &q->parser->line;
+    const char *bytes = token_bytes(line, first);
+    const size_t length = (size_t)(token_bytes(line, last) + line->tokens[last].length - bytes);
+    const enum unit unit = q->spec->unit;
+    char room[QUOTE_ROOM], tail[16];
+    double number;
+    size_t used;
+    unit_tail(unit, tail);
+    if (unit == UNIT_PERCENT && first == last && number_read(bytes, length, &number, &used) && fabs(number) <= 1)
+        message_add(&q->parser->messages, where, "the unit is missing; '%s' expects %%, so %.15g is written '%.15g%%'",
+                    q->word, number, number * 100);
+    else
+        message_add(&q->parser->messages, where, "the unit is missing; '%s' expects %s: write %.*s%s'", q->word,
+                    unit_word(unit), (int)strlen(quoted(bytes, length, room)) - 1, room, tail);
+    return false;
+}
+
+/* Was the unit of this value, tokens `first` … `last`, the right one? */
+static bool check_unit(const struct quantity *q, int first, int last)
 {
     const enum unit wanted = q->spec->unit;
     char tail[16];
     if (wanted == UNIT_FRACTION ? q->unit == UNIT_NONE || q->unit == UNIT_PERCENT : q->unit == wanted)
         return true;
     if (q->unit == UNIT_NONE)
-        message_add(&q->parser->messages, where, "the unit is missing; '%s' expects %s, such as '1%s'", q->word,
-                    unit_word(wanted), unit_tail(wanted, tail));
-    else if (wanted == UNIT_NONE)
+        return refuse_missing_unit(q, parser_place(q->parser, first, last), first, last);
+    if (wanted == UNIT_NONE)
         message_add(&q->parser->messages, q->unit_where, "'%s' takes a bare number here; leave out '%s'", q->word,
                     unit_word(q->unit));
     else
-        message_add(&q->parser->messages, q->unit_where, "'%s' is the wrong unit; '%s' expects %s, such as '1%s'",
+        message_add(&q->parser->messages, q->unit_where, "'%s' is the wrong unit; '%s' expects %s, such as '2%s'",
                     unit_word(q->unit), q->word, unit_word(wanted), unit_tail(wanted, tail));
     return false;
 }
@@ -141,8 +160,8 @@ static bool refuse_word(const struct quantity *q)
     return false;
 }
 
-/* One number and, when it touches it, its unit. `unit_allowed` is false for the frame of a key. */
-static bool take_number(struct quantity *q, bool unit_allowed, double *number)
+/* One number and, when it touches it, its unit. */
+static bool take_number(struct quantity *q, double *number)
 {
     size_t length, used;
     const char *bytes = bytes_of(q, &length);
@@ -161,12 +180,6 @@ static bool take_number(struct quantity *q, bool unit_allowed, double *number)
     if (q->parser->standing_in == NULL) {
         rest.column += (int)used;
         rest.length -= (int)used;
-    }
-    if (!unit_allowed) {
-        char room[QUOTE_ROOM];
-        message_add(&q->parser->messages, where, "%s is not a frame; a key is FRAME NUMBER",
-                    quoted(bytes, length, room));
-        return false;
     }
     if (unit == UNIT_COUNT)
         return refuse_unit_text(q, rest, bytes + used, length - used);
@@ -198,7 +211,7 @@ static bool take_numbers(struct quantity *q, int *count)
     while (*count < q->most && !at_end(q) && (*count == 0 || token_is_number(&q->parser->line, *q->at)) &&
            q->parser->line.tokens[*q->at].kind != TOKEN_OPEN) {
         double number;
-        if (!take_number(q, true, &number) || !take_unit_word(q) ||
+        if (!take_number(q, &number) || !take_unit_word(q) ||
             !growing_add(q->parser, &q->parser->numbers, &number, sizeof number))
             return false;
         ++*count;
@@ -225,7 +238,7 @@ static bool read_plain(struct quantity *q, struct value *value)
     const struct span where = parser_place(parser, first, *q->at - 1);
     if (count < q->least)
         return refuse_count(q, where, count);
-    if (!check_unit(q, where))
+    if (!check_unit(q, first, *q->at - 1))
         return false;
     double *numbers = parser->numbers.items;
     for (int i = 0; i < count; i++) {
@@ -274,10 +287,30 @@ static bool take_leaving(struct quantity *q, enum leaving *leave)
     return false;
 }
 
+/* The frame that a key begins with. */
+static bool take_frame(struct quantity *q, double *frame)
+{
+    size_t length, used;
+    const char *bytes = bytes_of(q, &length);
+    char room[QUOTE_ROOM];
+    if (q->parser->line.tokens[*q->at].kind != TOKEN_WORD || !number_read(bytes, length, frame, &used) ||
+        used != length || !isfinite(*frame)) {
+        message_add(&q->parser->messages, here(q), "%s is not a frame; a key is FRAME NUMBER",
+                    quoted(bytes, length, room));
+        return false;
+    }
+    ++*q->at;
+    return true;
+}
+
 /* Is the key that was read last, at the end of parser->numbers, as it must be after `earlier` keys? */
 static bool check_key(struct quantity *q, struct span where, int earlier, int count, int width)
 {
     struct parser *parser = q->parser;
+    if (count == 0) {
+        message_add(&parser->messages, where, "the number of this key is missing; a key is FRAME NUMBER");
+        return false;
+    }
     if (count < q->least)
         return refuse_count(q, where, count);
     if (count != width) {
@@ -306,7 +339,7 @@ static bool read_key(struct quantity *q, int *width)
         message_add(&parser->messages, where, "expected a key here: FRAME NUMBER");
         return false;
     }
-    if (!take_number(q, false, &frame) || !growing_add(parser, &parser->numbers, &frame, sizeof frame) ||
+    if (!take_frame(q, &frame) || !growing_add(parser, &parser->numbers, &frame, sizeof frame) ||
         (!closes_key(q) && !take_numbers(q, &count)))
         return false;
     if (earlier == 0)
@@ -360,7 +393,7 @@ static bool read_keys(struct quantity *q, struct value *value)
     if (!take_unit_word(q))
         return false;
     const struct span where = parser_place(parser, first, *q->at - 1);
-    return check_unit(q, where) && keep_keys(q, width, where, value);
+    return check_unit(q, first, *q->at - 1) && keep_keys(q, width, where, value);
 }
 
 /* ---- curves ------------------------------------------------------------------------------------------------------ */

@@ -74,10 +74,11 @@ static const char *const *field_words(struct parser *parser, const struct settin
     return fine ? words->items : NULL;
 }
 
-static bool takes_files(const struct setting_spec *spec)
+/* Is the setting's first value of this type? */
+static bool takes(const struct setting_spec *spec, enum value_type type)
 {
     const struct value_spec *value = spec->values;
-    return value != NULL && value->label != NULL && value->type == VALUE_PATH;
+    return value != NULL && value->label != NULL && value->type == type;
 }
 
 /* A word that has no place in this line. */
@@ -92,7 +93,11 @@ static void refuse_field(struct parser *parser, const struct setting_spec *spec,
     parser_meant(parser, bytes, token->length, words, meant);
     const struct span where = parser_place(parser, at, at);
     quoted(bytes, token->length, room);
-    if (takes_files(spec))
+    if (token_is_number(&parser->line, at))
+        message_add(&parser->messages, where, "%s is one number too many for '%s'", room, word);
+    else if (bytes[0] == '-' && takes(spec, VALUE_RANGE))
+        message_add(&parser->messages, where, "expected no spaces around the dash: 1001-1048");
+    else if (takes(spec, VALUE_PATH))
         message_add(&parser->messages, where,
                     "%s is one word too many for '%s'; a file name with spaces needs quotes: \"…\"", room, word);
     else if (meant[0] != '\0')
@@ -209,15 +214,6 @@ static const struct setting_spec *pick(struct parser *parser, const struct schem
     return first;
 }
 
-/* The first kind that has a setting of this word, other than the block's own. */
-static const struct schema *owner_of(const struct parser *parser, const char *word, size_t length)
-{
-    for (const struct schema *const *schema = parser->schemas; *schema != NULL; schema++)
-        if (schema_setting(*schema, word, length) != NULL)
-            return *schema;
-    return NULL;
-}
-
 static const char *const *setting_words(struct parser *parser, const struct schema *schema)
 {
     bool fine = true;
@@ -254,7 +250,7 @@ static void refuse_far(struct parser *parser, const struct schema *schema, const
     const struct token *token = &parser->line.tokens[0];
     const char *bytes = token_bytes(&parser->line, 0);
     const struct span where = parser_place(parser, 0, 0);
-    const struct schema *owner = owner_of(parser, bytes, token->length);
+    const struct schema *owner = setting_owner(parser, bytes, token->length);
     const bool keys = schema_setting(schema, NULL, 0) != NULL;
     char room[QUOTE_ROOM];
     quoted(bytes, token->length, room);
@@ -319,8 +315,12 @@ static void mark_seen(struct parser *parser, const struct schema *schema, struct
         *seen_line(seen, schema, spec) = parser->line.number;
 }
 
-static void read_setting(struct parser *parser, const struct schema *schema, struct seen *seen)
+static void read_line(struct parser *parser, const struct schema *schema, struct seen *seen)
 {
+    if (parser->line.broken) {
+        mark_seen(parser, schema, seen);
+        return;
+    }
     struct setting setting = { .where = parser_place(parser, 0, 0), .given = true };
     const struct setting_spec *spec = pick(parser, schema);
     if (spec == NULL) {
@@ -329,7 +329,9 @@ static void read_setting(struct parser *parser, const struct schema *schema, str
             *seen_line(seen, schema, meant) = parser->line.number;
         return;
     }
-    if (token_is(&parser->line, parser->line.count > 1, "=") && parser->line.count > 1) {
+    if (!parser->line.indented)
+        message_add(&parser->messages, setting.where, "a setting is indented under its block; put spaces before it");
+    if (parser->line.count > 1 && token_is(&parser->line, 1, "=")) {
         message_add(&parser->messages, parser_place(parser, 1, 1), "a setting has no =; write '%s'",
                     setting_usage(parser, spec));
         return;
@@ -391,10 +393,9 @@ void settings_read(struct parser *parser, const char *begin, const char *end, in
             parser->failed = true;
             return;
         }
-        if (parser->line.count > 0 && parser->line.broken && schema != NULL)
-            mark_seen(parser, schema, &seen);
-        else if (parser->line.count > 0 && schema != NULL)
-            read_setting(parser, schema, &seen);
+        struct head head;
+        if (schema != NULL && line_role(&parser->line, parser->schemas, schema, &head) == ROLE_SETTING)
+            read_line(parser, schema, &seen);
         begin = line_next(&parser->line, end);
     }
     if (schema == NULL || parser->failed)

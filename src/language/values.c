@@ -125,6 +125,8 @@ static bool refuse_unknown(const struct wanted *w, size_t length)
     parser_meant_block(parser, bytes, length, MAKES_PICTURE, meant);
     if (token_of(w)->kind == TOKEN_QUOTED)
         hint = "; the name of a block stands without quotes";
+    else if (length == 0)
+        hint = "; a block's name stands before the dot";
     else if (memchr(bytes, '/', token_of(w)->length) != NULL)
         hint = "; a file becomes a picture in a block of its own: NAME = pass FILE";
     else if (meant[0] == '\0' && setting_knows(w->spec, &w->parser->line, *w->at))
@@ -166,7 +168,7 @@ static bool read_further(const struct wanted *w, const struct block *block, cons
         message_add(&parser->messages, here(w), "'%s' has no further pictures; write '%s' alone", block->name,
                     block->name);
     else if (words != NULL)
-        message_add(&parser->messages, here(w), "'%s' has no picture %s; it has: %s", block->name, room,
+        message_add(&parser->messages, here(w), "'%s' has no further picture %s; it has: %s", block->name, room,
                     parser_list(parser, words, LISTED));
     return false;
 }
