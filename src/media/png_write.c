@@ -229,7 +229,8 @@ static enum passel_status png_create(struct media_writer *writer, const struct m
     writing->plan = plan;
     enum passel_status status = PASSEL_OK;
     if (!png_colour_write(plan->encoding, &plan->primaries, writing->chunks))
-        status = error_set(error, PASSEL_UNSUPPORTED, "a PNG file cannot say encoding %s with these primaries",
+        status = error_set(error, PASSEL_UNSUPPORTED,
+                           "a PNG file says encoding %s only with primaries rec709, rec2020 or p3d65",
                            encoding_name(plan->encoding.curve));
     if (status == PASSEL_OK)
         status = new_file_open(&writing->file, writer->path, error);
