@@ -111,7 +111,8 @@ static void measure_cells(const struct local *local, const float *sums, struct r
             const size_t from = (size_t)((j - grid.y0) * rect_width(grid) + i - grid.x0) * SUMS;
             float field[3];
             for (int c = 0; c < 3; c++)
-                screen_row(screen, c, i * LOCAL_CELL + LOCAL_CELL / 2, j * LOCAL_CELL + LOCAL_CELL / 2, 1, &field[c]);
+                field[c] = *screen_row(screen, c, i * LOCAL_CELL + LOCAL_CELL / 2, j * LOCAL_CELL + LOCAL_CELL / 2, 1,
+                                       &field[c]);
             cell_measure(local, (size_t)((j - local->cells.y0) * width + i - local->cells.x0), sums + from, field,
                          screen->noise);
         }

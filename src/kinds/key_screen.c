@@ -166,7 +166,8 @@ struct work {
     struct picture solid; /* plane A: 1 where it is below noise */
     struct picture near;  /* plane A: the largest first transmission near by, over the fill's area */
     struct local local;
-    float *field[3], *measure[3], *trust; /* rows as wide as `around` */
+    const float *field[3];                /* a row of the screen */
+    float *spare[3], *measure[3], *trust; /* rows as wide as `around` */
 };
 
 /* How much of the screen's hue: along its axis, less the wedge across. Noise of sigma makes no wedge. */
@@ -186,10 +187,10 @@ static float field_sigma(const struct work *work, int32_t i)
     return sqrtf(variance);
 }
 
-static void field_rows(const struct work *work, int32_t x0, int32_t y, int32_t count)
+static void field_rows(struct work *work, int32_t x0, int32_t y, int32_t count)
 {
     for (int c = 0; c < 3; c++)
-        screen_row(work->screen, c, x0, y, count, work->field[c]);
+        work->field[c] = screen_row(work->screen, c, x0, y, count, work->spare[c]);
 }
 
 static float whole_share(const struct work *work, int32_t i)
@@ -197,7 +198,7 @@ static float whole_share(const struct work *work, int32_t i)
     return fmaxf(hue_share(&work->hue, work->field[0][i], work->field[1][i], work->field[2][i], 0), 1e-4F);
 }
 
-static void find_first(const struct work *work, const struct picture *take)
+static void find_first(struct work *work, const struct picture *take)
 {
     const int32_t count = rect_width(work->around);
     for (int32_t y = work->around.y0; y < work->around.y1; y++) {
@@ -335,7 +336,7 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
     if (rows == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int c = 0; c < 3; c++) {
-        work->field[c] = rows + (size_t)c * (size_t)rect_width(work->around);
+        work->spare[c] = rows + (size_t)c * (size_t)rect_width(work->around);
         work->measure[c] = rows + (size_t)(3 + c) * (size_t)rect_width(work->around);
     }
     work->trust = rows + 6 * (size_t)rect_width(work->around);
@@ -369,8 +370,12 @@ static enum passel_status fill_cut(const struct at *at, const struct picture *in
 static void fill_screen(const struct screen *screen, const struct picture *out)
 {
     for (int c = 0; c < 3; c++) {
-        for (int32_t y = out->area.y0; out->plane[c] != NULL && y < out->area.y1; y++)
-            screen_row(screen, c, out->area.x0, y, rect_width(out->area), picture_row(out, (enum plane)c, y));
+        for (int32_t y = out->area.y0; out->plane[c] != NULL && y < out->area.y1; y++) {
+            float *row = picture_row(out, (enum plane)c, y);
+            const float *from = screen_row(screen, c, out->area.x0, y, rect_width(out->area), row);
+            if (from != row)
+                memcpy(row, from, (size_t)rect_width(out->area) * sizeof *row);
+        }
     }
 }
 

@@ -365,13 +365,16 @@ const struct analysis screens_analysis = {
 
 /* ---- reading --------------------------------------------------------------------------------------------------- */
 
-void screen_row(const struct screen *screen, int c, int32_t x0, int32_t y, int32_t count, float *out)
+const float *screen_row(const struct screen *screen, int c, int32_t x0, int32_t y, int32_t count, float *spare)
 {
     const struct rect area = screen->field.area;
     const int32_t held = y < area.y0 ? area.y0 : y >= area.y1 ? area.y1 - 1 : y;
     const float *row = picture_row(&screen->field, (enum plane)c, held);
+    if (x0 >= area.x0 && x0 + count <= area.x1)
+        return row + (x0 - area.x0);
     for (int32_t i = 0; i < count; i++) {
         const int32_t x = x0 + i;
-        out[i] = row[(x < area.x0 ? area.x0 : x >= area.x1 ? area.x1 - 1 : x) - area.x0];
+        spare[i] = row[(x < area.x0 ? area.x0 : x >= area.x1 ? area.x1 - 1 : x) - area.x0];
     }
+    return spare;
 }

@@ -42,8 +42,9 @@ struct screens {
 /* The descriptor's analysis: at.self is, or begins with, a struct takes; the result is a struct screens. */
 extern const struct analysis screens_analysis;
 
-/* Copies the field's row: out[i] is plane c of screen at pixel (x0 + i, y); outside the field its edge is held. */
-void screen_row(const struct screen *screen, int c, int32_t x0, int32_t y, int32_t count, float *out);
+/* The field's row: [i] is plane c of the screen at pixel (x0 + i, y); outside the field its edge is held. Points into
+ * the field, or to `spare` (count floats) where that does not do. */
+const float *screen_row(const struct screen *screen, int c, int32_t x0, int32_t y, int32_t count, float *spare);
 
 /* Refuses takes whose display windows differ, at the setting that names them. */
 enum passel_status takes_check(const struct recipe *recipe, const struct picture_info *first,

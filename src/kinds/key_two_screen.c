@@ -105,23 +105,26 @@ static enum passel_status two_screen_info(const struct at *at, struct picture_in
 
 /* ---- fill: a row of equations ---------------------------------------------------------------------------------- */
 
-/* One row of everything, all of `width` floats. */
+#define SPAN 512 /* pixels worked on at a time: their rows stay in the first cache */
+
+/* Part of a row of everything. */
 struct row {
     int32_t width;
-    int count;                          /* takes */
-    const float *take[SCREEN_LIMIT][3]; /* y */
-    float *field[SCREEN_LIMIT][3];      /* K */
-    float *weight[SCREEN_LIMIT];        /* of one channel at a time */
+    int count;                           /* takes */
+    const float *take[SCREEN_LIMIT][3];  /* y */
+    const float *field[SCREEN_LIMIT][3]; /* K */
+    float *spare[SCREEN_LIMIT][3];
+    float *weight[SCREEN_LIMIT]; /* of one channel at a time */
     float *mean_take[3], *mean_field[3];
     float *t, *above, *below; /* t = above / below */
 };
 
-static bool row_new(struct row *row, int count, int32_t width, struct arena *scratch)
+static bool row_new(struct row *row, int count, struct arena *scratch)
 {
-    float *next = arena_array(scratch, (size_t)(4 * count + 9) * (size_t)width, sizeof *next);
+    float *next = arena_array(scratch, (size_t)(4 * count + 9), SPAN * sizeof *next);
     if (next == NULL)
         return false;
-    *row = (struct row){ .width = width, .count = count };
+    *row = (struct row){ .count = count };
     float **const singles[] = { &row->mean_take[0],
                                 &row->mean_take[1],
                                 &row->mean_take[2],
@@ -131,13 +134,13 @@ static bool row_new(struct row *row, int count, int32_t width, struct arena *scr
                                 &row->t,
                                 &row->above,
                                 &row->below };
-    for (size_t i = 0; i < sizeof singles / sizeof singles[0]; i++, next += width)
+    for (size_t i = 0; i < sizeof singles / sizeof singles[0]; i++, next += SPAN)
         *singles[i] = next;
     for (int i = 0; i < count; i++) {
-        for (int c = 0; c < 3; c++, next += width)
-            row->field[i][c] = next;
+        for (int c = 0; c < 3; c++, next += SPAN)
+            row->spare[i][c] = next;
         row->weight[i] = next;
-        next += width;
+        next += SPAN;
     }
     return true;
 }
@@ -147,7 +150,7 @@ static void row_load(struct row *row, const struct screens *screens, const struc
     for (int i = 0; i < row->count; i++) {
         for (int c = 0; c < 3; c++) {
             row->take[i][c] = picture_row(&in[i], (enum plane)c, y) + (x0 - in[i].area.x0);
-            screen_row(&screens->screen[i], c, x0, y, row->width, row->field[i][c]);
+            row->field[i][c] = screen_row(&screens->screen[i], c, x0, y, row->width, row->spare[i][c]);
         }
     }
     memset(row->t, 0, (size_t)row->width * sizeof *row->t);
@@ -216,7 +219,7 @@ static void row_round(const struct row *row, const struct screens *screens)
         row->t[x] = row->above[x] / (row->below[x] + TINY_DETERMINANT);
 }
 
-static void row_solve(const struct row *row, const struct screens *screens)
+static void solve_any(const struct row *row, const struct screens *screens)
 {
     for (int c = 0; c < 3; c++)
         channel_means(row, c, NULL);
@@ -224,26 +227,84 @@ static void row_solve(const struct row *row, const struct screens *screens)
         row_round(row, screens);
 }
 
-static void write_cut(const struct row *row, const struct picture *out, int32_t y)
+/* ---- two takes: the same in one round --------------------------------------------------------------------------- */
+
+/* What a channel of two takes adds to above and below: of the difference's variance only the sum of both lights counts,
+ * and the takes' own sum is hardly moved by the noise of their difference. */
+static void pair_sums(const float *restrict y0, const float *restrict y1, const float *restrict k0,
+                      const float *restrict k1, struct noise noise0, struct noise noise1, float *restrict above,
+                      float *restrict below, int32_t width)
 {
-    for (int c = 0; c < 3; c++) {
-        if (out->plane[c] == NULL)
-            continue;
-        float *restrict to = picture_row(out, (enum plane)c, y);
-        for (int32_t x = 0; x < row->width; x++)
-            to[x] = row->mean_take[c][x] - row->t[x] * row->mean_field[c][x];
-    }
-    if (out->plane[PLANE_A] != NULL) {
-        float *restrict alpha = picture_row(out, PLANE_A, y);
-        for (int32_t x = 0; x < row->width; x++)
-            alpha[x] = 1 - row->t[x];
+    const float floor = noise0.floor + noise1.floor;
+    for (int32_t x = 0; x < width; x++) {
+        const float light0 = y0[x] > 0 ? y0[x] : 0, light1 = y1[x] > 0 ? y1[x] : 0;
+        const float arm = k0[x] - k1[x], weighted = arm / (noise0.gain * light0 + noise1.gain * light1 + floor);
+        above[x] += weighted * (y0[x] - y1[x]);
+        below[x] += weighted * arm;
     }
 }
 
-/* What the equations miss, in variances of noise (1 is expected), as 1 … 0. */
-static void write_quality(const struct row *row, const struct screens *screens, const struct picture *out, int32_t y)
+/* The weighted means of a channel, weights at the light that t expects of each take. */
+static void pair_means(const float *restrict y0, const float *restrict y1, const float *restrict k0,
+                       const float *restrict k1, struct noise noise0, struct noise noise1, const float *restrict t,
+                       float *restrict mean, float *restrict mean_field, int32_t width)
 {
-    float *restrict quality = picture_row(out, PLANE_A, y);
+    for (int32_t x = 0; x < width; x++) {
+        const float arm = k0[x] - k1[x], rise = 0.5F * t[x] * arm, middle = 0.5F * (y0[x] + y1[x]);
+        const float light0 = middle + rise, light1 = middle - rise;
+        const float variance0 = noise0.gain * (light0 > 0 ? light0 : 0) + noise0.floor;
+        const float variance1 = noise1.gain * (light1 > 0 ? light1 : 0) + noise1.floor;
+        const float share = variance1 / (variance0 + variance1);
+        mean[x] = y1[x] + share * (y0[x] - y1[x]);
+        mean_field[x] = k1[x] + share * arm;
+    }
+}
+
+static void solve_pair(const struct row *row, const struct screens *screens)
+{
+    const struct noise *noise0 = screens->screen[0].noise, *noise1 = screens->screen[1].noise;
+    const size_t bytes = (size_t)row->width * sizeof(float);
+    memset(row->above, 0, bytes);
+    memset(row->below, 0, bytes);
+    for (int c = 0; c < 3; c++)
+        pair_sums(row->take[0][c], row->take[1][c], row->field[0][c], row->field[1][c], noise0[c], noise1[c],
+                  row->above, row->below, row->width);
+    for (int32_t x = 0; x < row->width; x++)
+        row->t[x] = row->above[x] / (row->below[x] + TINY_DETERMINANT);
+    for (int c = 0; c < 3; c++)
+        pair_means(row->take[0][c], row->take[1][c], row->field[0][c], row->field[1][c], noise0[c], noise1[c], row->t,
+                   row->mean_take[c], row->mean_field[c], row->width);
+}
+
+/* ---- results ---------------------------------------------------------------------------------------------------- */
+
+static void write_channel(const float *restrict mean, const float *restrict mean_field, const float *restrict t,
+                          float *restrict to, int32_t width)
+{
+    for (int32_t x = 0; x < width; x++)
+        to[x] = mean[x] - t[x] * mean_field[x];
+}
+
+static void write_cut(const struct row *row, const struct picture *out, int32_t x0, int32_t y)
+{
+    const int32_t shift = x0 - out->area.x0;
+    for (int c = 0; c < 3; c++) {
+        if (out->plane[c] != NULL)
+            write_channel(row->mean_take[c], row->mean_field[c], row->t, picture_row(out, (enum plane)c, y) + shift,
+                          row->width);
+    }
+    if (out->plane[PLANE_A] == NULL)
+        return;
+    float *restrict alpha = picture_row(out, PLANE_A, y) + shift;
+    for (int32_t x = 0; x < row->width; x++)
+        alpha[x] = 1 - row->t[x];
+}
+
+/* What the equations miss, in variances of noise (1 is expected), as 1 … 0. */
+static void write_quality(const struct row *row, const struct screens *screens, const struct picture *out, int32_t x0,
+                          int32_t y)
+{
+    float *restrict quality = picture_row(out, PLANE_A, y) + (x0 - out->area.x0);
     memset(row->above, 0, (size_t)row->width * sizeof *row->above);
     for (int c = 0; c < 3; c++) {
         channel_weights(row, screens, c);
@@ -265,15 +326,21 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
 {
     const struct screens *screens = at->found;
     struct row row;
-    if (!row_new(&row, screens->count, rect_width(out->area), scratch))
+    if (!row_new(&row, screens->count, scratch))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
-        row_load(&row, screens, in, out->area.x0, y);
-        row_solve(&row, screens);
-        if (at->picture == PICTURE_QUALITY)
-            write_quality(&row, screens, out, y);
-        else
-            write_cut(&row, out, y);
+        for (int32_t x0 = out->area.x0; x0 < out->area.x1; x0 += SPAN) {
+            row.width = out->area.x1 - x0 < SPAN ? out->area.x1 - x0 : SPAN;
+            row_load(&row, screens, in, x0, y);
+            if (row.count == 2)
+                solve_pair(&row, screens);
+            else
+                solve_any(&row, screens);
+            if (at->picture == PICTURE_QUALITY)
+                write_quality(&row, screens, out, x0, y);
+            else
+                write_cut(&row, out, x0, y);
+        }
     }
     return PASSEL_OK;
 }
