@@ -11,8 +11,77 @@
 #include "picture/half.h"
 
 #include <OpenEXR/ImfCRgbaFile.h>
+#include <string.h>
+#include <unistd.h>
 
-enum { STRIP_ROWS = 256 };
+enum {
+    STRIP_ROWS = 256,
+    MULTI_PART = 0x1000, /* flag in the second word of a file */
+    MOST_NAME = 256,     /* with the NUL */
+    MOST_TILE = 1 << 24, /* pixels */
+};
+
+/* Checks before the interface is called: it makes room for whatever a header claims. */
+
+static size_t bytes_at(const struct exr_file *file, uint64_t offset, unsigned char *bytes, size_t most)
+{
+    size_t done = 0;
+    for (ssize_t got = 1; done < most && got > 0; done += got > 0 ? (size_t)got : 0)
+        got = pread(file->descriptor, bytes + done, most - done, (off_t)(offset + done));
+    return done;
+}
+
+static uint32_t word_of(const unsigned char *bytes)
+{
+    return (uint32_t)bytes[0] | (uint32_t)bytes[1] << 8 | (uint32_t)bytes[2] << 16 | (uint32_t)bytes[3] << 24;
+}
+
+/* Steps over one attribute: name, type, size, value. At the end of a header *offset moves by one byte and *end is set.
+ * False when the file is shorter than what it says. */
+static bool attribute_fits(const struct exr_file *file, uint64_t *offset, bool *end)
+{
+    unsigned char bytes[2 * MOST_NAME + 4];
+    const size_t there = bytes_at(file, *offset, bytes, sizeof bytes);
+    *end = there > 0 && bytes[0] == 0;
+    if (*end) {
+        *offset += 1;
+        return true;
+    }
+    const size_t name = strnlen((const char *)bytes, there) + 1;
+    const size_t type = name < there ? strnlen((const char *)bytes + name, there - name) + 1 : there;
+    if (name + type + 4 > there)
+        return false;
+    *offset += name + type + 4 + word_of(bytes + name + type);
+    return *offset <= file->size;
+}
+
+/* Walks the headers of all parts. */
+static bool headers_fit(const struct exr_file *file)
+{
+    unsigned char start[8];
+    uint64_t offset = sizeof start;
+    if (bytes_at(file, 0, start, sizeof start) != sizeof start)
+        return false;
+    const bool several = (word_of(start + 4) & MULTI_PART) != 0;
+    for (bool end = false, ended = false;; ended = end) {
+        if (!attribute_fits(file, &offset, &end))
+            return false;
+        if (end && (!several || ended))
+            return true;
+    }
+}
+
+static bool tiles_fit(const struct exr_reader *reader)
+{
+    uint32_t width, height;
+    exr_tile_level_mode_t levels;
+    exr_tile_round_mode_t rounding;
+    if (reader->chosen.storage != EXR_STORAGE_TILED)
+        return true;
+    return exr_get_tile_descriptor(reader->file.context, reader->chosen.part, &width, &height, &levels, &rounding) ==
+               EXR_ERR_SUCCESS &&
+           (uint64_t)width * height <= MOST_TILE;
+}
 
 /* The interface addresses pixels from the origin of the picture, which mostly lies outside the strip in memory. */
 static ImfRgba *origin_of(ImfRgba *strip, struct rect area)
@@ -68,6 +137,9 @@ static bool same_window(ImfInputFile *file, struct rect data)
 enum passel_status exr_rgba_read(const struct media_reader *reader, const struct picture *out,
                                  struct media_faults *faults, struct passel_error *error)
 {
+    const struct exr_reader *state = reader->state;
+    if (!headers_fit(&state->file) || !tiles_fit(state))
+        return error_set(error, PASSEL_BAD_FILE, "%s (its header)", passel_status_text(PASSEL_BAD_FILE));
     const size_t width = (size_t)rect_width(out->area), height = (size_t)rect_height(out->area);
     enum passel_status status = PASSEL_NO_MEMORY;
     ImfRgba *strip = memory_zeros(width * (height < STRIP_ROWS ? height : STRIP_ROWS), sizeof *strip);

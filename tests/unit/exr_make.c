@@ -5,6 +5,7 @@
  */
 #include "exr_make.h"
 
+#include <OpenEXR/ImfCRgbaFile.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -158,6 +159,49 @@ void exr_make(const char *path, struct rect display, struct rect data, const str
             write_lines(context, i, &parts[i], data);
     }
     CHECK(exr_finish(&context));
+}
+
+/* The interface addresses pixels from the origin of the picture. */
+static ImfRgba *from_origin(ImfRgba *pixels, struct rect data)
+{
+    const intptr_t before = (intptr_t)data.y0 * rect_width(data) + data.x0;
+    return (ImfRgba *)((uintptr_t)pixels - (uintptr_t)(before * (intptr_t)sizeof *pixels));
+}
+
+void exr_make_rgba(const char *path, struct rect data, exr_compression_t compression, exr_lineorder_t order,
+                   int channels)
+{
+    ImfHeader *header = ImfNewHeader();
+    ImfRgba *pixels = malloc((size_t)rect_width(data) * (size_t)rect_height(data) * sizeof *pixels), *to = pixels;
+    for (int y = data.y0; y < data.y1; y++)
+        for (int x = data.x0; x < data.x1; x++, to++) {
+            ImfFloatToHalf(0.5f + 0.001f * exr_made_value(0, "R", x / 4, y / 4), &to->r);
+            ImfFloatToHalf(0.3f + 0.0005f * exr_made_value(0, "G", x / 4, y / 4), &to->g);
+            ImfFloatToHalf(0.1f + 0.01f * (float)((x + y) & 31), &to->b);
+            ImfFloatToHalf(x % 3 == 0 ? 0.0f : 1.0f, &to->a);
+        }
+    ImfHeaderSetDataWindow(header, data.x0, data.y0, data.x1 - 1, data.y1 - 1);
+    ImfHeaderSetDisplayWindow(header, data.x0, data.y0, data.x1 - 1, data.y1 - 1);
+    ImfHeaderSetCompression(header, (int)compression);
+    ImfHeaderSetLineOrder(header, (int)order);
+    ImfOutputFile *file = ImfOpenOutputFile(path, header, channels);
+    assert_non_null(file);
+    assert_true(ImfOutputSetFrameBuffer(file, from_origin(pixels, data), 1, (size_t)rect_width(data)));
+    assert_true(ImfOutputWritePixels(file, rect_height(data)));
+    assert_true(ImfCloseOutputFile(file));
+    ImfDeleteHeader(header);
+    free(pixels);
+}
+
+uint16_t *exr_rgba_pixels(const char *path, struct rect data)
+{
+    ImfRgba *pixels = malloc((size_t)rect_width(data) * (size_t)rect_height(data) * sizeof *pixels);
+    ImfInputFile *file = ImfOpenInputFile(path);
+    assert_non_null(file);
+    assert_true(ImfInputSetFrameBuffer(file, from_origin(pixels, data), 1, (size_t)rect_width(data)));
+    assert_true(ImfInputReadPixels(file, data.y0, data.y1 - 1));
+    assert_true(ImfCloseInputFile(file));
+    return (uint16_t *)pixels;
 }
 
 static unsigned char nibble(char digit)

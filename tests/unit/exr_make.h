@@ -9,6 +9,7 @@
 
 #include <OpenEXR/openexr.h>
 #include <stdbool.h>
+#include <stdint.h>
 
 #include "picture/rect.h"
 
@@ -33,6 +34,14 @@ void exr_make(const char *path, struct rect display, struct rect data, const str
 
 /* What pixel (x, y) of a channel holds: whole numbers below 2000, exact in every type. */
 float exr_made_value(int part, const char *channel, int x, int y);
+
+/* Writes halves through the library's RGBA interface: what its core does not write (DWA, luminance/chroma, lines from
+ * the bottom up). `channels` is a sum of IMF_WRITE_x. */
+void exr_make_rgba(const char *path, struct rect data, exr_compression_t compression, exr_lineorder_t order,
+                   int channels);
+
+/* All pixels of the data window as the RGBA interface reads them: 4 halves each, for free(). */
+uint16_t *exr_rgba_pixels(const char *path, struct rect data);
 
 /* Turns hexadecimal digits into bytes; returns how many. */
 size_t exr_hex(const char *digits, unsigned char *bytes);

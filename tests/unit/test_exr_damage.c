@@ -13,6 +13,7 @@
 #include "fail_memory.h"
 #include "scratch.h"
 
+#include <OpenEXR/ImfCRgbaFile.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -198,6 +199,20 @@ static void changed_chroma(void **state)
     try_seed(&part, 1);
 }
 
+static void changed_dwa(void **state)
+{
+    static const exr_compression_t codecs[] = { EXR_COMPRESSION_DWAA, EXR_COMPRESSION_DWAB };
+    (void)state;
+    for (int i = 0; i < 2; i++) {
+        char *bytes = NULL;
+        size_t size = 0;
+        exr_make_rgba(path, rect_of(0, 0, 40, 50), codecs[i], EXR_LINEORDER_INCREASING_Y, IMF_WRITE_RGBA);
+        assert_int_equal(file_read(path, SEED_MOST, &bytes, &size, NULL), PASSEL_OK);
+        try_changes(bytes, size);
+        memory_free(bytes);
+    }
+}
+
 /* A file that was cut is never read as if it were whole. */
 static void cut_files(void **state)
 {
@@ -218,8 +233,10 @@ static void cut_files(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(changed_lines),        cmocka_unit_test(changed_tiles),  cmocka_unit_test(changed_parts),
-        cmocka_unit_test(changed_sub_sampling), cmocka_unit_test(changed_chroma), cmocka_unit_test(cut_files),
+        cmocka_unit_test(changed_lines),  cmocka_unit_test(changed_tiles),
+        cmocka_unit_test(changed_parts),  cmocka_unit_test(changed_sub_sampling),
+        cmocka_unit_test(changed_chroma), cmocka_unit_test(changed_dwa),
+        cmocka_unit_test(cut_files),
     };
     return cmocka_run_group_tests(tests, make_folder, drop_folder);
 }
