@@ -71,7 +71,7 @@ static void print_time_code(const uint32_t *code)
 
 static void print_names(const char *label, char *const *names)
 {
-    if (names == NULL || names[0] == NULL)
+    if (names == NULL || names[0] == NULL || (names[0][0] == '\0' && names[1] == NULL))
         return;
     (void)printf("  %-13s", label);
     for (int i = 0; names[i] != NULL; i++)
@@ -107,6 +107,8 @@ static void print_colour(const struct media_info *info)
                          p->white[1]);
     }
     (void)printf("  %-13s%s\n", "alpha", alpha_word(info->alpha));
+    if (info->unserved[0] != '\0')
+        (void)printf("  %-13s%s\n", "not followed", info->unserved);
 }
 
 static void print_metadata(const struct metadata *metadata)

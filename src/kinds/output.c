@@ -65,7 +65,7 @@ static const struct setting_spec settings[] = {
       .help = "how light is written as numbers: linear (EXR) and srgb (PNG) when nothing is said",
       .values = (const struct value_spec[]){ ENCODING_VALUES, { .label = NULL } } },
     { .word = "primaries",
-      .help = "the primaries of the written file; those of the shot when nothing is said",
+      .help = "the primaries of the written file: those of the shot (EXR) and rec709 (PNG) when nothing is said",
       .values = (const struct value_spec[]){ { .label = "PRIMARIES", .type = VALUE_CHOICE, .choices = primaries_choices },
                                              { .label = NULL } } },
     { .word = "layers",
@@ -146,7 +146,10 @@ enum passel_status output_read(const struct recipe *recipe, const struct block *
     output->encoding = encoding_setting(block_setting(block, "encoding"),
                                         (struct encoding){ .curve = output->png ? ENCODING_SRGB : ENCODING_LINEAR });
     const char *primaries = value_choice(setting_value(block_setting(block, "primaries"), 0));
-    output->primaries = primaries != NULL ? *primaries_named(primaries) : shot->primaries;
+    if (primaries == NULL)
+        output->primaries = output->png ? *primaries_named("rec709") : shot->primaries;
+    else
+        output->primaries = *primaries_named(primaries);
     return PASSEL_OK;
 }
 
