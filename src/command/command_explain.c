@@ -17,12 +17,14 @@ static const struct option options[] = {
     { NULL, NULL, false, NULL },
 };
 
+#define LINE_WIDTH 100
+
 static const char *unit_word(enum unit unit)
 {
     static const char *const words[UNIT_COUNT] = {
-        [UNIT_NONE] = "",         [UNIT_STOPS] = " stops", [UNIT_PX] = " px",    [UNIT_PERCENT] = "%",
-        [UNIT_FRACTION] = "",     [UNIT_FRAMES] = " frames", [UNIT_DEGREES] = " deg", [UNIT_KELVIN] = " K",
-        [UNIT_SECONDS] = " s",    [UNIT_NITS] = " nits",
+        [UNIT_NONE] = "",      [UNIT_STOPS] = " stops",   [UNIT_PX] = " px",       [UNIT_PERCENT] = "%",
+        [UNIT_FRACTION] = "",  [UNIT_FRAMES] = " frames", [UNIT_DEGREES] = " deg", [UNIT_KELVIN] = " K",
+        [UNIT_SECONDS] = " s", [UNIT_NITS] = " nits",
     };
     return words[unit];
 }
@@ -70,9 +72,11 @@ static void print_head(struct text *out, const struct schema *schema)
 
 static void print_limits(struct text *out, const struct value_spec *values, const char *indent)
 {
+    const struct value_spec *first = values;
     for (; values != NULL && values->label != NULL; values++) {
+        const bool said = values > first && values->choices == values[-1].choices;
         if (values->type == VALUE_CHOICE) {
-            for (const struct choice *choice = values->choices; choice->word != NULL; choice++)
+            for (const struct choice *choice = values->choices; !said && choice->word != NULL; choice++)
                 text_print(out, "%s%s: %s\n", indent, choice->word, choice->help);
         } else if (values->limited) {
             const double share = values->unit == UNIT_PERCENT ? 100 : 1;
@@ -80,29 +84,34 @@ static void print_limits(struct text *out, const struct value_spec *values, cons
                        unit_word(values->unit));
         }
         if (values->may_change)
-            text_print(out, "%s%s may change over time: a curve's name, or keys such as [1001 0, 1010 1 smooth]\n", indent,
-                       values->label);
+            text_print(out, "%s%s may change over time\n", indent, values->label);
+    }
+}
+
+static void print_tags(struct text *out, const struct tag_spec *tag, const char *indent, const char *deeper)
+{
+    for (; tag != NULL && tag->word != NULL; tag++) {
+        text_print(out, "%s%s: %s\n", indent, tag->word, tag->help);
+        print_limits(out, tag->values, deeper);
     }
 }
 
 static void print_setting(struct text *out, const struct setting_spec *spec, bool markdown)
 {
     const char *indent = markdown ? "  - " : "        ";
-    text_print(out, markdown ? "- `" : "  ");
-    print_form(out, spec->word != NULL ? spec->word : "", spec);
-    text_print(out, markdown ? "`" : "\n      ");
-    text_print(out, "%s%s%s%s", markdown ? ": " : "", spec->help, spec->required ? " (required)" : "",
-               spec->repeats ? " (may repeat; order counts)" : "");
+    struct text form = { 0 };
+    print_form(&form, spec->word != NULL ? spec->word : "", spec);
+    const char *shown = form.bytes != NULL ? form.bytes + (spec->word == NULL) : ""; /* no word: no space before it */
+    text_print(out, markdown ? "- `%s`: %s" : "  %s\n      %s", shown, spec->help);
+    text_release(&form);
+    text_print(out, "%s%s", spec->required ? " (required)" : "", spec->repeats ? " (may repeat; order counts)" : "");
     if (spec->standard != NULL)
         text_print(out, " (when not given: %s)", spec->standard);
     text_print(out, "\n");
     print_limits(out, spec->values, indent);
     for (const struct choice *op = spec->operators; op != NULL && op->word != NULL; op++)
         text_print(out, "%s%s: %s\n", indent, op->word, op->help);
-    for (const struct tag_spec *tag = spec->tags; tag != NULL && tag->word != NULL; tag++) {
-        text_print(out, "%s%s: %s\n", indent, tag->word, tag->help);
-        print_limits(out, tag->values, markdown ? "    - " : "          ");
-    }
+    print_tags(out, spec->tags, indent, markdown ? "    - " : "          ");
 }
 
 static void print_example(struct text *out, const char *example, bool markdown)
@@ -127,10 +136,13 @@ static void print_kind(struct text *out, const struct schema *schema, bool markd
     text_print(out, markdown ? "\n`" : "\n  ");
     print_head(out, schema);
     text_print(out, markdown ? "`\n" : "\n");
+    if (schema->head != NULL) {
+        text_print(out, markdown ? "\n" : "");
+        print_limits(out, schema->head->values, markdown ? "- " : "      ");
+        print_tags(out, schema->head->tags, markdown ? "- " : "      ", markdown ? "  - " : "        ");
+    }
     if (schema->notes != NULL)
         text_print(out, "\n%s\n", schema->notes);
-    if (schema->head != NULL)
-        print_limits(out, schema->head->values, markdown ? "- " : "      ");
     if (schema->settings != NULL && schema->settings->help != NULL)
         text_print(out, markdown ? "\nSettings:\n\n" : "\nSettings\n");
     for (const struct setting_spec *spec = schema->settings; spec != NULL && spec->help != NULL; spec++)
@@ -142,11 +154,16 @@ static void print_kind(struct text *out, const struct schema *schema, bool markd
     print_example(out, schema->example, markdown);
 }
 
+#define CHANGING                                                                                                       \
+    "A number that may change over time takes a curve's name, or keys in its place: [1001 0, 1010 1 smooth]."
+
 static void print_manual(struct text *out)
 {
-    text_print(out, "# Kinds of blocks\n\nThis page is made by `passel explain --markdown` from the descriptors of the "
-                    "kinds; it is never edited by hand. [format.md](format.md) tells how a recipe is written.\n\n"
-                    "| kind | what it is for |\n|---|---|\n");
+    text_print(out,
+               "# Kinds of blocks\n\nThis page is made by `passel explain --markdown` from the descriptors of the "
+               "kinds; it is never edited by hand. [format.md](format.md) tells how a recipe is written.\n\n" CHANGING
+               "\n\n"
+               "| kind | what it is for |\n|---|---|\n");
     for (int i = 0; kind_table[i] != NULL; i++)
         text_print(out, "| %s | %s |\n", kind_table[i]->schema.name, kind_table[i]->schema.summary);
     for (int i = 0; kind_table[i] != NULL; i++) {
@@ -178,7 +195,45 @@ static bool print_named(struct text *out, const struct call *call)
         print_kind(out, &kind_table[i]->schema, false);
         found = true;
     }
+    if (found && out->bytes != NULL && strstr(out->bytes, "may change over time") != NULL)
+        text_print(out, "\n" CHANGING "\n");
     return found;
+}
+
+/* Where a line of at most LINE_WIDTH characters ends that begins at `text`: at a space, if there is one. */
+static size_t line_end(const char *text, size_t length, int room)
+{
+    size_t best = 0, used;
+    for (size_t i = 0; i < length; i += used, room--) {
+        (void)utf8_next(text + i, length - i, &used);
+        if (text[i] == ' ' && i > 0 && text[i - 1] != ' ')
+            best = i;
+        if (room == 0 && best > 0)
+            return best;
+    }
+    return length;
+}
+
+/* Prints to a terminal: long lines go on below, indented a little more. */
+static void print_folded(const char *text)
+{
+    while (*text != '\0') {
+        size_t length = strcspn(text, "\n");
+        const size_t indent = strspn(text, " ");
+        const char *next = text + length + (text[length] != '\0');
+        const char *line = text + indent;
+        int lead = (int)indent;
+        for (length -= indent; length > 0 || line == text + indent;) {
+            const size_t end = line_end(line, length, LINE_WIDTH - lead);
+            (void)printf("%*s%.*s\n", lead, "", (int)end, line);
+            if (end == length)
+                break;
+            line += end + 1;
+            length -= end + 1;
+            lead = indent > 0 ? (int)indent + 2 : 0;
+        }
+        text = next;
+    }
 }
 
 static enum exit_code unknown_kind(const char *name)
@@ -207,8 +262,10 @@ static enum exit_code run(const struct call *call)
         code = unknown_kind(call->arguments[0]);
     if (out.failed)
         code = EXIT_MACHINE;
-    else if (out.length > 0)
+    else if (out.length > 0 && call_has(call, "--markdown"))
         (void)fwrite(out.bytes, 1, out.length, stdout);
+    else if (out.length > 0)
+        print_folded(out.bytes);
     text_release(&out);
     return code;
 }
