@@ -408,7 +408,7 @@ static enum passel_status place_fill(const struct at *at, const struct picture *
 
 const struct kind kind_place = {
     .schema = { .name = "place",
-                .summary = "moves, turns, sizes, pins or crops a picture",
+                .summary = "Moves, turns, sizes, pins or crops a picture.",
                 .notes =
                     "The steps apply from the top down and are joined, so that the picture is resampled only once. "
                     "Outside of what it covers a placed picture is transparent; along its border the alpha is the "
