@@ -116,21 +116,19 @@ static bool make_line(struct wish *wish)
 
 /* ---- the block --------------------------------------------------------------------------------------------------- */
 
-static bool token_is_name(struct wish *wish, const struct line *line, int at)
+static bool token_is_name(const struct wish *wish, const struct line *line, int at)
 {
     if (at >= line->count || line->tokens[at].kind != TOKEN_WORD)
         return false;
     const size_t length = line->tokens[at].length;
     if (length == strlen(wish->name) && memcmp(token_bytes(line, at), wish->name, length) == 0)
         return true;
-    if (length > 4u * NAME_LIMIT)
-        return false;
-    const char *name = name_settled(wish->arena, token_bytes(line, at), length);
-    wish->failed = wish->failed || name == NULL;
-    return name != NULL && strcmp(name, wish->name) == 0;
+    char name[NAME_ROOM];
+    name_settle(token_bytes(line, at), length, name);
+    return strcmp(name, wish->name) == 0;
 }
 
-static enum rank rank_of(struct wish *wish, const struct line *line, const struct head *head)
+static enum rank rank_of(const struct wish *wish, const struct line *line, const struct head *head)
 {
     if (head->named)
         return token_is_name(wish, line, 0) ? RANK_NAME : RANK_NONE;
@@ -144,7 +142,7 @@ static enum rank rank_of(struct wish *wish, const struct line *line, const struc
     return strcmp(head->schema->name, wish->name) == 0 ? RANK_WORD : RANK_NONE;
 }
 
-static void meet_head(struct wish *wish, const struct line *line, const struct head *head, struct target *target)
+static void meet_head(const struct wish *wish, const struct line *line, const struct head *head, struct target *target)
 {
     if (target->begin != NULL && target->end == NULL)
         target->end = line->bytes;
@@ -160,7 +158,7 @@ static void meet_head(struct wish *wish, const struct line *line, const struct h
 }
 
 /* False when memory is out. */
-static bool find_block(struct wish *wish, const struct source *source, struct line *line, struct target *target)
+static bool find_block(const struct wish *wish, const struct source *source, struct line *line, struct target *target)
 {
     const char *at = source->text, *end = at + source->length;
     const struct schema *above = NULL;
@@ -177,7 +175,7 @@ static bool find_block(struct wish *wish, const struct source *source, struct li
     }
     if (target->end == NULL)
         target->end = end;
-    return !wish->failed;
+    return true;
 }
 
 /* The name of a block that is nearest to the wanted one, in the arena; NULL when none is near. */
@@ -473,7 +471,14 @@ int changes_make(struct parser *parser, const struct recipe_change *changes, int
 
 /* ---- recipe_edit ------------------------------------------------------------------------------------------------- */
 
-/* The new line's tokens in the columns of the old one's, as far as they fit. */
+/* True when more than one space stands before the token: it begins a column. */
+static bool begins_column(const struct line *line, int at)
+{
+    return at > 0 && at < line->count &&
+           line->tokens[at].column > line->tokens[at - 1].column + line->tokens[at - 1].width + 1;
+}
+
+/* The new line's tokens in the columns of the old one, as far as they fit. */
 static void align(const struct wish *wish, const struct line *old, struct text *out)
 {
     const struct line *line = &wish->line;
@@ -484,7 +489,7 @@ static void align(const struct wish *wish, const struct line *old, struct text *
     for (int i = 0; i < line->count; i++) {
         const struct token *token = &line->tokens[i];
         const bool apart = i > 0 && token->column > line->tokens[i - 1].column + line->tokens[i - 1].width;
-        const int wanted = apart && i < old->count ? old->tokens[i].column : 0;
+        const int wanted = apart && begins_column(old, i) ? old->tokens[i].column : 0;
         for (int spaces = 0; apart && (spaces == 0 || column < wanted); spaces++, column++)
             text_add(out, " ", 1);
         text_add(out, token_bytes(line, i), token->length);

@@ -11,9 +11,6 @@
 
 #include "base/text.h"
 
-/* A character in normal form D has at most four code points. */
-#define DECOMPOSED_LIMIT (4 * NAME_LIMIT)
-
 struct name_slot {
     const char *name;
     uint64_t hash;
@@ -96,19 +93,31 @@ static size_t cut(const char *text, size_t length)
     return at;
 }
 
-const char *name_settled(struct arena *arena, const char *text, size_t length)
+void name_settle(const char *text, size_t length, char room[NAME_ROOM])
 {
     const utf8proc_option_t how = (utf8proc_option_t)(UTF8PROC_STABLE | UTF8PROC_COMPOSE);
     utf8proc_int32_t points[DECOMPOSED_LIMIT + 1];
+    utf8proc_ssize_t size = -1;
     length = cut(text, length);
-    if (is_plain(text, length))
-        return arena_text(arena, text, length);
-    utf8proc_ssize_t size =
-        utf8proc_decompose((const utf8proc_uint8_t *)text, (utf8proc_ssize_t)length, points, DECOMPOSED_LIMIT, how);
-    if (size < 0 || size > DECOMPOSED_LIMIT)
-        return arena_text(arena, text, length);
-    size = utf8proc_reencode(points, size, how);
-    return arena_text(arena, (const char *)points, (size_t)size);
+    if (!is_plain(text, length))
+        size =
+            utf8proc_decompose((const utf8proc_uint8_t *)text, (utf8proc_ssize_t)length, points, DECOMPOSED_LIMIT, how);
+    if (size >= 0 && size <= DECOMPOSED_LIMIT)
+        size = utf8proc_reencode(points, size, how);
+    else
+        size = -1;
+    if (size >= 0)
+        memcpy(room, points, (size_t)size);
+    else
+        memcpy(room, text, length);
+    room[size >= 0 ? (size_t)size : length] = '\0';
+}
+
+const char *name_settled(struct arena *arena, const char *text, size_t length)
+{
+    char room[NAME_ROOM];
+    name_settle(text, length, room);
+    return arena_text(arena, room, strlen(room));
 }
 
 /* FNV-1a. */

@@ -18,8 +18,14 @@
 /* Bytes at the start of `text` that can be part of a name; 0 when it does not begin with a letter. */
 size_t name_length(const char *text, size_t length);
 
-/* The name in its normal form, NUL-terminated, in `arena`; NULL when memory is out. The name must be one
- * (name_length says `length`). A longer one than NAME_LIMIT is cut. */
+/* A character in normal form D has at most four code points, each of at most four bytes. */
+#define DECOMPOSED_LIMIT (4 * NAME_LIMIT)
+#define NAME_ROOM (4 * DECOMPOSED_LIMIT + 1)
+
+/* Writes the name in its normal form, NUL-terminated. The text holds no NUL; a longer one than NAME_LIMIT is cut. */
+void name_settle(const char *text, size_t length, char room[NAME_ROOM]);
+
+/* The same, in `arena`; NULL when memory is out. */
 const char *name_settled(struct arena *arena, const char *text, size_t length);
 
 /* The number of characters in well-formed or broken UTF-8. */

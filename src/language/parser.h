@@ -86,7 +86,7 @@ bool value_fits(const struct parser *parser, const struct setting_spec *spec, co
 /* What a value is, for messages: "a number in px". The answer is in scratch. */
 const char *value_wish(struct parser *parser, const struct value_spec *spec);
 /* The block that a name of the current line stands for; NULL when there is none (no message). */
-struct block *parser_named(struct parser *parser, const char *bytes, size_t length);
+struct block *parser_named(const struct parser *parser, const char *bytes, size_t length);
 
 /* Numbers with their unit, keys in place, a curve's name (quantity.c). False after a message. */
 bool quantity_read(struct parser *parser, const struct setting_spec *spec, const char *word, int *at,

@@ -134,7 +134,7 @@ static void write_number(struct sheet *sheet, const char *bytes, size_t length)
 static bool parted(const struct line *line, int at, bool quantity)
 {
     const enum token_kind kind = line->tokens[at].kind, before = line->tokens[at - 1].kind;
-    if (before == TOKEN_OPEN || kind == TOKEN_CLOSE || kind == TOKEN_COMMA)
+    if (before == TOKEN_OPEN || kind == TOKEN_CLOSE || kind == TOKEN_COMMA || token_bytes(line, at)[0] == ',')
         return false;
     return !(quantity && token_is(line, at, "%"));
 }

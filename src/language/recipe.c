@@ -46,12 +46,9 @@ void recipe_free(struct recipe *recipe)
 const struct block *recipe_block(const struct recipe *recipe, const char *name)
 {
     const size_t length = strlen(name);
-    struct arena arena;
-    arena_init(&arena);
-    const char *settled = name_settled(&arena, name, length);
-    const int index =
-        settled != NULL && name_length(name, length) == length ? name_table_find(recipe->names, settled) : -1;
-    arena_release(&arena);
+    char settled[NAME_ROOM];
+    name_settle(name, length, settled);
+    const int index = name_length(name, length) == length ? name_table_find(recipe->names, settled) : -1;
     return index < 0 ? NULL : recipe->blocks[index];
 }
 

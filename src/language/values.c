@@ -103,15 +103,12 @@ static bool read_new_name(const struct wanted *w, struct value *value)
 
 /* ---- pictures ---------------------------------------------------------------------------------------------------- */
 
-struct block *parser_named(struct parser *parser, const char *bytes, size_t length)
+struct block *parser_named(const struct parser *parser, const char *bytes, size_t length)
 {
+    char name[NAME_ROOM];
     if (length == 0 || name_length(bytes, length) != length)
         return NULL;
-    const char *name = name_settled(&parser->scratch, bytes, length);
-    if (name == NULL) {
-        parser->failed = true;
-        return NULL;
-    }
+    name_settle(bytes, length, name);
     const int index = name_table_find(parser->names, name);
     return index < 0 ? NULL : &parser->blocks[index];
 }
@@ -319,7 +316,7 @@ static bool names_a_curve(const struct parser *parser, const struct setting_spec
     const struct token *token = &line->tokens[at];
     if (token->kind != TOKEN_WORD || token->length > 4u * NAME_LIMIT || setting_knows(spec, line, at))
         return false;
-    const struct block *block = parser_named((struct parser *)parser, token_bytes(line, at), token->length);
+    const struct block *block = parser_named(parser, token_bytes(line, at), token->length);
     return block != NULL && block->schema != NULL && block->schema->makes == MAKES_NUMBER;
 }
 
