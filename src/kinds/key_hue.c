@@ -9,7 +9,8 @@
 #include <string.h>
 
 #define SECTORS 24
-#define NARROW 3.0F /* a cell votes for a sector when its chroma is this much longer along it than across */
+#define GREYEST 0.1F /* of its brightest channel: a screen shows more of its hue */
+#define NARROW 3.0F  /* a cell votes for a sector when its chroma is this much longer along it than across */
 
 static float dot(const float a[3], const float b[3])
 {
@@ -101,6 +102,7 @@ void hue_score(const struct cells *cells, const float colour[3], float *score)
     for (int32_t i = 0; i < count; i++) {
         float value[3];
         cell_colour(cells, i, value);
-        score[i] = coloured ? dot(value, hue.axis) - HUE_WEDGE * fabsf(dot(value, hue.across)) : 0;
+        const float share = coloured ? dot(value, hue.axis) - HUE_WEDGE * fabsf(dot(value, hue.across)) : 0;
+        score[i] = share > GREYEST * fmaxf(fmaxf(value[0], value[1]), value[2]) ? share : 0;
     }
 }

@@ -32,8 +32,8 @@ struct key_screen {
 #define SEE_EDGE 3             /* pixels: an edge's soft part is no wider from the screen that it borders */
 #define SOLID_SIGMAS 2.0F      /* a first transmission below this much noise is solid */
 #define SOLID_SHARE 0.02F      /* or below this */
-#define NEAR_SCREEN_FROM 0.10F /* where the most transparent pixel near by shows less, all is solid */
-#define NEAR_SCREEN_TO 0.30F
+#define NEAR_SCREEN_FROM 0.20F /* where the most transparent pixel near by shows less, all is solid */
+#define NEAR_SCREEN_TO 0.40F
 #define BARE_FROM 2.5F /* sigmas of alpha that are nothing */
 #define BARE_TO 5.0F   /* sigmas from which alpha is kept as it is */
 
@@ -152,7 +152,7 @@ static enum passel_status screen_info(const struct at *at, struct picture_info *
 static struct rect screen_reach(const struct at *at, int ask, struct rect want)
 {
     const bool looks_around = ask == 0 && at->picture == PICTURE_CUT;
-    return looks_around ? rect_grow(want, LOCAL_REACH, LOCAL_REACH) : want;
+    return looks_around ? rect_grow(want, LOCAL_REACH + SEE_EDGE, LOCAL_REACH + SEE_EDGE) : want;
 }
 
 /* ---- first transmission ---------------------------------------------------------------------------------------- */
@@ -164,7 +164,7 @@ struct work {
     struct rect around;   /* what is seen of the take */
     struct picture first; /* plane A: the first transmission */
     struct picture solid; /* plane A: 1 where it is below noise */
-    struct picture near;  /* plane A: the largest first transmission near by, over the fill's area */
+    struct picture near;  /* plane A: the largest first transmission near by; as far as LOCAL_REACH */
     struct local local;
     const float *field[3];                /* a row of the screen */
     float *spare[3], *measure[3], *trust; /* rows as wide as `around` */
@@ -215,25 +215,43 @@ static void find_first(struct work *work, const struct picture *take)
     }
 }
 
-/* near = the largest of `first` within SEE_EDGE pixels. */
-static void find_near(const struct work *work)
+/* One row of the largest of `first` within SEE_EDGE pixels along it. */
+static void most_along(const struct work *work, int32_t y, float *most)
 {
-    for (int32_t y = work->near.area.y0; y < work->near.area.y1; y++) {
-        const struct rect rows =
-            rect_cut(rect_of(work->near.area.x0, y - SEE_EDGE, work->near.area.x1, y + SEE_EDGE + 1),
-                     rect_of(work->near.area.x0, work->around.y0, work->near.area.x1, work->around.y1));
-        float *near = picture_row(&work->near, PLANE_A, y);
-        for (int32_t x = rows.x0; x < rows.x1; x++) {
-            const int32_t from = x - SEE_EDGE < work->around.x0 ? work->around.x0 : x - SEE_EDGE;
-            const int32_t to = x + SEE_EDGE >= work->around.x1 ? work->around.x1 - 1 : x + SEE_EDGE;
-            float most = 0;
-            for (int32_t row = rows.y0; row < rows.y1; row++) {
-                const float *first = picture_row(&work->first, PLANE_A, row) - work->around.x0;
-                for (int32_t k = from; k <= to; k++)
-                    most = fmaxf(most, first[k]);
-            }
-            near[x - rows.x0] = most;
+    const float *first = picture_row(&work->first, PLANE_A, y) - work->around.x0;
+    const struct rect area = work->near.area;
+    for (int32_t x = area.x0; x < area.x1; x++) {
+        const int32_t from = x - SEE_EDGE < work->around.x0 ? work->around.x0 : x - SEE_EDGE;
+        const int32_t to = x + SEE_EDGE >= work->around.x1 ? work->around.x1 - 1 : x + SEE_EDGE;
+        float largest = 0;
+        for (int32_t k = from; k <= to; k++)
+            largest = fmaxf(largest, first[k]);
+        most[x - area.x0] = largest;
+    }
+}
+
+/* near = the largest of `first` within SEE_EDGE pixels; what has no screen near is solid. */
+static void find_near(const struct work *work, float *most)
+{
+    const struct rect area = work->near.area;
+    const int32_t width = rect_width(area);
+    for (int32_t y = area.y0; y < area.y1; y++)
+        memset(picture_row(&work->near, PLANE_A, y), 0, (size_t)width * sizeof *most);
+    for (int32_t y = work->around.y0; y < work->around.y1; y++) {
+        const int32_t from = y - SEE_EDGE < area.y0 ? area.y0 : y - SEE_EDGE;
+        const int32_t to = y + SEE_EDGE >= area.y1 ? area.y1 - 1 : y + SEE_EDGE;
+        most_along(work, y, most);
+        for (int32_t row = from; row <= to; row++) {
+            float *near = picture_row(&work->near, PLANE_A, row);
+            for (int32_t i = 0; i < width; i++)
+                near[i] = fmaxf(near[i], most[i]);
         }
+    }
+    for (int32_t y = area.y0; y < area.y1; y++) {
+        const float *near = picture_row(&work->near, PLANE_A, y);
+        float *solid = picture_row(&work->solid, PLANE_A, y) + (area.x0 - work->around.x0);
+        for (int32_t i = 0; i < width; i++)
+            solid[i] = near[i] < NEAR_SCREEN_FROM ? 1 : solid[i];
     }
 }
 
@@ -297,7 +315,7 @@ static void fill_row(const struct work *work, const struct key_screen *key, cons
 {
     const int32_t count = rect_width(out->area), shift = out->area.x0 - take->area.x0;
     const float *first = picture_row(&work->first, PLANE_A, y) + (out->area.x0 - work->around.x0);
-    const float *near = picture_row(&work->near, PLANE_A, y);
+    const float *near = picture_row(&work->near, PLANE_A, y) + (out->area.x0 - work->near.area.x0);
     const float *rows[3];
     for (int c = 0; c < 3; c++)
         rows[c] = picture_row(take, (enum plane)c, y) + shift;
@@ -331,7 +349,8 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
         return error_set(error, PASSEL_BAD_PICTURE, "the screen is grey: it has no hue to key on");
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->first, error));
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->solid, error));
-    RETURN_IF_ERROR(arena_picture(scratch, area, HAS_A, &work->near, error));
+    const struct rect near = rect_cut(rect_grow(area, LOCAL_REACH, LOCAL_REACH), work->around);
+    RETURN_IF_ERROR(arena_picture(scratch, near, HAS_A, &work->near, error));
     float *rows = arena_row(scratch, 7 * rect_width(work->around));
     if (rows == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -357,7 +376,7 @@ static enum passel_status fill_cut(const struct at *at, const struct picture *in
     struct work work;
     RETURN_IF_ERROR(work_new(&work, at, &in[0], out->area, scratch, error));
     find_first(&work, &in[0]);
-    find_near(&work);
+    find_near(&work, work.trust);
     RETURN_IF_ERROR(local_learn(&work.local, out->area, &in[0], &work.solid, work.screen, scratch, error));
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
         field_rows(&work, out->area.x0, y, rect_width(out->area));
