@@ -129,7 +129,7 @@ static enum passel_status find_picture(const struct recipe *recipe, const char *
             *which = i + 1;
     }
     return *which > 0 ? PASSEL_OK
-                      : error_set(error, PASSEL_BAD_USE, "\"%s\" has no further picture \"%s\"", head, dot + 1);
+                      : error_set(error, PASSEL_BAD_USE, "\"%s\" makes no picture named \"%s\"", head, dot + 1);
 }
 
 enum passel_status passel_picture_make(const struct passel_recipe *recipe, const char *name, int32_t frame, int scale,

@@ -403,7 +403,7 @@ void workshop_close(struct workshop *workshop)
     pool_free(workshop->pool);
     store_release(&workshop->store);
     for (int i = 0; i < workshop->threads; i++)
-        scratch_release(&workshop->scratch[i]);
+        scratch_let_go(&workshop->scratch[i]);
     memory_free(workshop->scratch);
     (void)pthread_cond_destroy(&workshop->ended);
     (void)pthread_mutex_destroy(&workshop->lock);

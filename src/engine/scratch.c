@@ -87,7 +87,7 @@ void scratch_reset(struct scratch *scratch)
     scratch->current = 0;
 }
 
-void scratch_release(struct scratch *scratch)
+void scratch_let_go(struct scratch *scratch)
 {
     for (int i = 0; i < scratch->count; i++) {
         memory_free(scratch->blocks[i]->bytes);

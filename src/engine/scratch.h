@@ -25,6 +25,6 @@ void *scratch_take(struct scratch *scratch, size_t size);
 enum passel_status scratch_picture(struct scratch *scratch, struct picture *picture, struct rect area, unsigned planes,
                                    struct passel_error *error);
 void scratch_reset(struct scratch *scratch);
-void scratch_release(struct scratch *scratch);
+void scratch_let_go(struct scratch *scratch);
 
 #endif
