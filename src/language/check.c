@@ -3,8 +3,10 @@
 /*
  * What needs more than one line: a curve's keys, curves against the limits of the settings that use them, cycles.
  */
+#include <math.h>
 #include <string.h>
 
+#include "language/generators.h"
 #include "language/parser.h"
 
 /* ---- curves ------------------------------------------------------------------------------------------------------ */
@@ -52,31 +54,59 @@ static bool fill_keys(struct parser *parser, double *frames, double *numbers, en
 
 void curve_make(struct parser *parser)
 {
-    const int count = count_keys(parser->block);
-    if (count == 0)
+    const struct generators *generators;
+    const bool fine = generators_make(parser, &generators);
+    const int keys = count_keys(parser->block);
+    if (!fine || (keys == 0 && generators == NULL))
         return;
+    const int count = keys > 0 ? keys : 1;
     double *frames = parser_array(parser, (size_t)count, sizeof *frames);
     double *numbers = parser_array(parser, (size_t)count, sizeof *numbers);
     enum leaving *leave = parser_array(parser, (size_t)count, sizeof *leave);
     if (frames == NULL || numbers == NULL || leave == NULL || !fill_keys(parser, frames, numbers, leave))
         return;
-    parser->block->track = track_make(parser, count, 1, frames, numbers, leave);
+    if (keys == 0)
+        numbers[0] = generators->strike_count == 0; /* strikes begin in the dark, a flicker is one of light */
+    struct track *track = track_make(parser, count, 1, frames, numbers, leave);
+    if (track != NULL)
+        track->generators = generators;
+    parser->block->track = track;
 }
 
-/* The first key of the curve that the setting does not allow. The curve never leaves the range of its keys. */
-static void check_curve(struct parser *parser, const struct value *value)
+/* Says so when the setting does not allow what the curve is (or can be) at a frame. */
+static bool check_curve_at(struct parser *parser, const struct value *value, double frame)
 {
     const struct value_spec *spec = value->spec;
     const struct track *track = value->curve->track;
-    for (int key = 0; spec->limited && track != NULL && key < track->count; key++) {
-        const double number = track->numbers[key];
-        if (number >= spec->least && number <= spec->most)
-            continue;
-        message_add(&parser->messages, value->where,
-                    "the curve '%s' is %.15g at frame %.15g; here at %s %.15g is allowed", value->curve->name, number,
-                    track->frames[key], number < spec->least ? "least" : "most",
-                    number < spec->least ? spec->least : spec->most);
+    double number = track_keys_at(track, 0, frame), least = 1, most = 1;
+    if (track->generators != NULL) {
+        number = generators_steady(track->generators, number, frame);
+        generators_swing(track->generators, &least, &most);
+    }
+    const double low = fmin(number * least, number * most), high = fmax(number * least, number * most);
+    if (low >= spec->least && high <= spec->most)
+        return true;
+    message_add(&parser->messages, value->where, "the curve '%s' %s %.15g at frame %.15g; here at %s %.15g is allowed",
+                value->curve->name, low < high ? "can be" : "is", low < spec->least ? low : high, frame,
+                low < spec->least ? "least" : "most", low < spec->least ? spec->least : spec->most);
+    return false;
+}
+
+/* The first frame at which the setting does not allow the curve: at its keys, whose range it never leaves, and all
+ * along its strikes. */
+static void check_curve(struct parser *parser, const struct value *value)
+{
+    const struct track *track = value->curve->track;
+    if (!value->spec->limited || track == NULL)
         return;
+    for (int key = 0; key < track->count; key++)
+        if (!check_curve_at(parser, value, track->frames[key]))
+            return;
+    for (int i = 0; track->generators != NULL && i < track->generators->strike_count; i++) {
+        const struct strike *strike = &track->generators->strikes[i];
+        for (double frame = strike->at; frame < strike->at + strike->length; frame++)
+            if (!check_curve_at(parser, value, frame))
+                return;
     }
 }
 

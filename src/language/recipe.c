@@ -116,6 +116,8 @@ double value_at(const struct value *value, int component, double frame, int scal
 
 static bool track_changes(const struct track *track)
 {
+    if (track->generators != NULL)
+        return true;
     for (int i = track->width; i < track->count * track->width; i++)
         if (track->numbers[i] != track->numbers[i % track->width])
             return true;

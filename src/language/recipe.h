@@ -24,6 +24,8 @@ struct span {
 
 enum leaving { LEAVE_LINEAR, LEAVE_SMOOTH, LEAVE_HOLD };
 
+struct generators;
+
 /* Keys over frames, in rising order. The ends hold. Between two keys the earlier one's `leave` says how:
  * linear; hold (stays until the next key); smooth (monotone cubic, no overshoot). */
 struct track {
@@ -33,6 +35,7 @@ struct track {
     const double *numbers;     /* count * width */
     const enum leaving *leave; /* count */
     const double *slopes;      /* count * width: for smooth parts, made by the parser */
+    const struct generators *generators; /* a curve's strikes and flickers (language/generators.h), or NULL */
 };
 
 struct block;
@@ -79,7 +82,7 @@ struct block {
     const struct setting *head;     /* values and tags of the head; for `output` its picture and label; NULL for none */
     const struct setting *settings; /* in the order of the text; those from `standard` behind them */
     int setting_count;
-    const struct track *track; /* a curve's keys, else NULL */
+    const struct track *track; /* a curve's keys (one, when it has only strikes and flickers), else NULL */
 };
 
 /* A line of the text that came from a change; messages about it show the change. For the parser's own use. */
@@ -158,6 +161,8 @@ double value_at(const struct value *value, int component, double frame, int scal
 /* True when the value can differ between frames. */
 bool value_changes(const struct value *value);
 double track_at(const struct track *track, int component, double frame);
+/* The same by its keys alone. */
+double track_keys_at(const struct track *track, int component, double frame);
 
 /* "file:line:column: error: message", the line and a caret, as the parser writes them; returns `status`. For kinds
  * that find out later that a setting cannot work. */

@@ -383,6 +383,17 @@ static void complete(struct parser *parser, const struct schema *schema, struct 
     }
 }
 
+/* A curve's lines are all optional, but it needs one. */
+static void check_curve_lines(struct parser *parser, const struct seen *seen)
+{
+    for (int i = 0; i < SETTINGS_LIMIT; i++)
+        if (seen->lines[i] != 0)
+            return;
+    message_add(&parser->messages, parser->block->where,
+                "this '%s' block needs a line: a key such as '1010 0.5', a strike or a flicker",
+                parser->block->schema->name);
+}
+
 void settings_read(struct parser *parser, const char *begin, const char *end, int line)
 {
     const struct schema *schema = parser->block->schema;
@@ -403,6 +414,8 @@ void settings_read(struct parser *parser, const char *begin, const char *end, in
     complete(parser, schema, &seen);
     parser->block->setting_count = parser->settings.count;
     parser->block->settings = parser_keep(parser, &parser->settings, sizeof(struct setting));
-    if (schema->makes == MAKES_NUMBER)
+    if (schema->makes == MAKES_NUMBER) {
+        check_curve_lines(parser, &seen);
         curve_make(parser);
+    }
 }

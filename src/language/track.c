@@ -7,6 +7,7 @@
  */
 #include <math.h>
 
+#include "language/generators.h"
 #include "language/parser.h"
 #include "numerics/curve.h"
 
@@ -40,8 +41,8 @@ static double slope_at(const struct track *track, int key, int component)
     return 0;
 }
 
-const struct track *track_make(struct parser *parser, int count, int width, const double *frames, const double *numbers,
-                               const enum leaving *leave)
+struct track *track_make(struct parser *parser, int count, int width, const double *frames, const double *numbers,
+                         const enum leaving *leave)
 {
     struct track *track = parser_array(parser, 1, sizeof *track);
     double *slopes = parser_array(parser, (size_t)count * (size_t)width, sizeof *slopes);
@@ -70,7 +71,7 @@ static int key_before(const struct track *track, double frame)
     return low;
 }
 
-double track_at(const struct track *track, int component, double frame)
+double track_keys_at(const struct track *track, int component, double frame)
 {
     if (component >= track->width)
         component = track->width - 1;
@@ -87,4 +88,10 @@ double track_at(const struct track *track, int component, double frame)
         return fmin(fmax(a * (1 - t) + b * t, fmin(a, b)), fmax(a, b));
     const double *slopes = track->slopes + (size_t)key * (size_t)track->width + (size_t)component;
     return curve_cubic(a, slopes[0], b, slopes[track->width], width, t);
+}
+
+double track_at(const struct track *track, int component, double frame)
+{
+    const double keys = track_keys_at(track, component, frame);
+    return track->generators != NULL ? generators_at(track->generators, keys, frame) : keys;
 }
