@@ -72,6 +72,17 @@ for number in (signal.SIGINT, signal.SIGTERM):
     takes.equal(takes.render().end(), (FRAMES - len(there), len(there), 0), "the second run")
     takes.equal(takes.contents("renders"), whole, "bytes after signal %d" % number)
 
+# A frame that takes long is not waited for: its file has been begun, then it is gone.
+takes.recipe("spot = shape\n  ellipse 1500 1500 900 900 px\nsoft = matte spot\n  soften 150 px\n"
+             "output soft\n  file slow/soft.exr\n", frames="1", size="3000x3000", path="slow.passel")
+process = subprocess.Popen(["passel", "render", "slow.passel", "--quiet"], stderr=subprocess.PIPE)
+while not os.path.isdir("slow") or not os.listdir("slow"):
+    assert process.poll() is None, "ended too early"
+    time.sleep(0.001)
+process.send_signal(signal.SIGINT)
+process.communicate(timeout=60)
+takes.equal((process.returncode, os.listdir("slow")), (130, []), "a slow frame")
+
 shutil.rmtree("renders")
 process = start_and_wait(3)
 process.kill()

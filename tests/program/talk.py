@@ -35,6 +35,13 @@ takes.equal([event["done"] for event in events[:-1]], [1, 2, 3, 4, 5], "done, ri
 takes.equal({key: events[-1][key] for key in events[-1] if key != "seconds"},
             {"event": "end", "made": 1, "fresh": 4, "failed": 0, "total": 5, "status": "all went well"}, "the end")
 
+# Messages with line ends and quotation marks are JSON too.
+takes.recipe('grey = pass "r/grey.####.exr"\noutput grey\n  file "s/grey # \\"2\\".####.exr"\n', frames="1005-1006",
+             path="again.passel")
+(event,) = takes.render("again.passel", code=1).events("failed")
+assert 'grey = pass "r/grey.####.exr"\n' in event["text"], event
+takes.equal(os.listdir("s"), ['grey # "2".1005.exr'], "files")
+
 master, slave = pty.openpty()
 process = subprocess.Popen(["passel", "render", "shot.passel", "--again"], stdin=slave, stdout=slave, stderr=slave)
 os.close(slave)

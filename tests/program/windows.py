@@ -47,4 +47,17 @@ takes.exr("shifted.exr", shifted, data=(100, 50), display=(100, 50, 16, 12))
 takes.recipe("shifted = pass shifted.exr\noutput shifted\n  file out.exr\n  pixels float\n", frames="1")
 takes.render()
 takes.near(takes.read("out.exr", "RGB"), shifted, "a display window elsewhere")
+# Many strips, so that the memory of one serves the next: nothing of it may show where an input has no pixels.
+tall = takes.noise(11, 90, 20)
+takes.exr("tall.exr", tall)
+part = takes.noise(12, 30, 9)
+takes.exr("part.exr", part, data=(6, 40), display=(0, 0, 20, 90))
+takes.recipe("tall = pass tall.exr\npart = pass part.exr\nnight = lights\n  light tall\n  light part\n"
+             "turned = place part\n  turn 0.001 deg\n  filter linear\n"
+             "final = stack\n  layer night\n  layer turned opacity 0%\n  layer part add opacity 50%\n"
+             "output final\n  file out.exr\n  pixels float\n", frames="1", size="20x90")
+takes.render("shot.passel", "--threads", "1")
+wanted = tall.astype(np.float64)
+wanted[40:70, 6:15] += 1.5 * part
+takes.near(takes.read("out.exr", "RGB"), wanted, "many strips", 1e-6, 1e-6)
 print("windows: fine")
