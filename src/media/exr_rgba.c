@@ -134,25 +134,34 @@ static bool same_window(ImfInputFile *file, struct rect data)
     return rect_same(data, rect_of(x0, y0, x1 + 1, y1 + 1));
 }
 
+static enum passel_status open_and_read(const char *path, ImfRgba *strip, ImfHalf *halves, const struct picture *out,
+                                        struct media_faults *faults, struct passel_error *error)
+{
+    enum passel_status status = PASSEL_BAD_FILE;
+    ImfInputFile *file = ImfOpenInputFile(path);
+    if (file != NULL && same_window(file, out->area))
+        status = read_strips(file, strip, halves, out, faults, error);
+    else
+        error_set(error, status, "%s (its header)", passel_status_text(status));
+    if (file != NULL)
+        ImfCloseInputFile(file);
+    return status;
+}
+
 enum passel_status exr_rgba_read(const struct media_reader *reader, const struct picture *out,
                                  struct media_faults *faults, struct passel_error *error)
 {
     const struct exr_reader *state = reader->state;
+    const size_t width = (size_t)rect_width(out->area), height = (size_t)rect_height(out->area);
     if (!headers_fit(&state->file) || !tiles_fit(state))
         return error_set(error, PASSEL_BAD_FILE, "%s (its header)", passel_status_text(PASSEL_BAD_FILE));
-    const size_t width = (size_t)rect_width(out->area), height = (size_t)rect_height(out->area);
-    enum passel_status status = PASSEL_NO_MEMORY;
     ImfRgba *strip = memory_zeros(width * (height < STRIP_ROWS ? height : STRIP_ROWS), sizeof *strip);
     ImfHalf *halves = memory_zeros(width, sizeof *halves);
-    ImfInputFile *file = strip != NULL && halves != NULL ? ImfOpenInputFile(reader->path) : NULL;
-    if (file != NULL && same_window(file, out->area))
-        status = read_strips(file, strip, halves, out, faults, error);
-    else if (strip != NULL && halves != NULL)
-        status = error_set(error, PASSEL_BAD_FILE, "%s (its header)", passel_status_text(PASSEL_BAD_FILE));
+    enum passel_status status = PASSEL_NO_MEMORY;
+    if (strip != NULL && halves != NULL)
+        status = open_and_read(reader->path, strip, halves, out, faults, error);
     else
         error_set(error, status, "memory is out");
-    if (file != NULL)
-        ImfCloseInputFile(file);
     memory_free(halves);
     memory_free(strip);
     return status;

@@ -283,6 +283,14 @@ static exr_result_t chunk_write(struct exr_packer *packer, int32_t y)
     return result == EXR_ERR_SUCCESS ? exr_encoding_run(writer->context, 0, &packer->pipe) : result;
 }
 
+static enum passel_status locked_error(struct exr_writer *writer, exr_result_t result, struct passel_error *error)
+{
+    pthread_mutex_lock(&writer->lock);
+    const enum passel_status status = write_error(writer, result, error);
+    pthread_mutex_unlock(&writer->lock);
+    return status;
+}
+
 static enum passel_status strip_write(struct exr_packer *packer, const struct picture *rows, struct passel_error *error)
 {
     packer->rows = rows;
@@ -293,7 +301,7 @@ static enum passel_status strip_write(struct exr_packer *packer, const struct pi
         if (packer->status != PASSEL_OK)
             return packer->status;
         if (result != EXR_ERR_SUCCESS)
-            return write_error(packer->writer, result, error);
+            return locked_error(packer->writer, result, error);
     }
     return PASSEL_OK;
 }

@@ -13,16 +13,34 @@
 #include "fail_memory.h"
 #include "scratch.h"
 
+#include <errno.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include <cmocka.h>
 
 static struct scratch scratch;
 static char path[1024];
+
+static int reads_left = -1; /* calls of pread before all fail; -1: none fails */
+
+ssize_t __real_pread64(int file, void *bytes, size_t size, off_t offset);
+ssize_t __wrap_pread64(int file, void *bytes, size_t size, off_t offset);
+
+ssize_t __wrap_pread64(int file, void *bytes, size_t size, off_t offset)
+{
+    if (reads_left == 0) {
+        errno = EIO;
+        return -1;
+    }
+    if (reads_left > 0)
+        reads_left--;
+    return __real_pread64(file, bytes, size, offset);
+}
 
 static int make_folder(void **state)
 {
@@ -529,6 +547,25 @@ static enum passel_status read_once(void *data)
     return status;
 }
 
+/* Whichever read of the disk fails, it is called that, and not a damaged file. */
+static void a_failing_disk_is_no_damaged_file(void **state)
+{
+    struct picture picture;
+    enum passel_status status = PASSEL_BAD_DISK;
+    int reads = 0;
+    (void)state;
+    write_hex("exr_8x20_RGBA_zip.hex");
+    assert_int_equal(picture_new(&picture, rect_of(0, 0, 8, 20), HAS_RGBA, NULL), PASSEL_OK);
+    for (; status != PASSEL_OK; reads++) {
+        reads_left = reads;
+        status = read_once(&picture);
+        reads_left = -1;
+        assert_true(status == PASSEL_OK || status == PASSEL_BAD_DISK);
+    }
+    assert_true(reads > 5);
+    picture_release(&picture);
+}
+
 static void memory_may_run_out_anywhere(void **state)
 {
     static const exr_compression_t codecs[] = { EXR_COMPRESSION_NONE, EXR_COMPRESSION_RLE, EXR_COMPRESSION_ZIP,
@@ -561,6 +598,7 @@ int main(void)
         cmocka_unit_test(values_that_are_no_numbers),
         cmocka_unit_test(wrong_requests_are_refused),
         cmocka_unit_test(what_is_no_picture_is_refused),
+        cmocka_unit_test(a_failing_disk_is_no_damaged_file),
         cmocka_unit_test(memory_may_run_out_anywhere),
     };
     return cmocka_run_group_tests(tests, make_folder, drop_folder);
