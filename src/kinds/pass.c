@@ -110,6 +110,15 @@ static const struct setting_spec settings[] = {
     { .word = "part",
       .help = "a part of a file that has several, by name or by number from 0",
       .values = (const struct value_spec[]){ { .label = "NAME", .type = VALUE_TEXT }, { .label = NULL } } },
+    { .word = "rate",
+      .help = "how many frames a second it was filmed at, for `speed real`; 23.976, 29.97 and 59.94 mean the exact "
+              "1000/1001 rates",
+      .values = (const struct value_spec[]){ { .label = "RATE",
+                                               .type = VALUE_NUMBER,
+                                               .limited = true,
+                                               .least = 0.01,
+                                               .most = 100000 },
+                                             { .label = NULL } } },
     { .word = "use",
       .help = "which of its frames are used; parts are joined into one clip. A movie's first frame is 1",
       .values = (const struct value_spec[]){ { .label = "A-B", .type = VALUE_RANGE }, { .label = NULL } },
@@ -262,6 +271,33 @@ static enum passel_status pass_make(const struct block *block, const struct reci
 out_pass:
     pass_release(pass);
     return status;
+}
+
+/* The first picture that a block reads, or NULL. */
+static const struct block *first_input(const struct block *block)
+{
+    const struct value *value = setting_value(block->head, 0);
+    if (value != NULL && value->spec != NULL && value->spec->type == VALUE_PICTURE)
+        return value->block;
+    for (int i = 0; i < block->setting_count; i++) {
+        value = setting_value(&block->settings[i], 0);
+        if (value != NULL && value->spec != NULL && value->spec->type == VALUE_PICTURE)
+            return value->block;
+    }
+    return NULL;
+}
+
+double pass_rate(const struct block *block, const struct block **pass)
+{
+    while (block != NULL && block->schema != &kind_pass.schema)
+        block = first_input(block);
+    const struct value *rate = block != NULL ? setting_value(block_setting(block, "rate"), 0) : NULL;
+    int32_t num, den;
+    *pass = block;
+    if (rate == NULL)
+        return 0;
+    rate_exact(value_at(rate, 0, 0, 1), &num, &den);
+    return (double)num / den;
 }
 
 /* ---- which file serves a frame ----------------------------------------------------------------------------------- */

@@ -14,4 +14,8 @@ struct metadata pass_metadata(const struct at *at);
 /* The files of a pass; `self` is what its `make` gave. */
 const struct sequence *pass_sequence(const void *self);
 
+/* How many frames a second the pass that `block` reads was filmed at: its `rate`, or 0 when it has none. A block that is
+ * no pass is followed down its first inputs; *pass is what was found there, or NULL. */
+double pass_rate(const struct block *block, const struct block **pass);
+
 #endif

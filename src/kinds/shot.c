@@ -50,8 +50,7 @@ const struct choice primaries_choices[] = {
     { NULL, NULL },
 };
 
-/* 23.976 and its like are written short; what they mean is n * 1000 / 1001. */
-static void exact_rate(double rate, int32_t *num, int32_t *den)
+void rate_exact(double rate, int32_t *num, int32_t *den)
 {
     const double whole = floor(rate + 0.5);
     const double video = floor(rate * 1.001 + 0.5);
@@ -85,7 +84,7 @@ enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, str
                            .frames = frames->frames,
                            .frame_count = frames->frame_count,
                            .lock = lock != NULL ? lock->block : NULL };
-    exact_rate(value_at(rate, 0, 0, 1), &shot->rate_num, &shot->rate_den);
+    rate_exact(value_at(rate, 0, 0, 1), &shot->rate_num, &shot->rate_den);
     shot->rate = (double)shot->rate_num / shot->rate_den;
     shot->primaries = *primaries_named(value_choice(setting_value(block_setting(block, "primaries"), 0)));
     return PASSEL_OK;

@@ -14,6 +14,9 @@ extern const struct choice primaries_choices[];
 /* Reads the recipe's shot block; PASSEL_BAD_RECIPE when it has none. The frames belong to the recipe. */
 enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, struct passel_error *error);
 
+/* A rate as it is written, exactly: 23.976 and its like are short for n * 1000 / 1001. */
+void rate_exact(double rate, int32_t *num, int32_t *den);
+
 /* The shot's display window at `scale`. */
 struct rect shot_window(const struct shot *shot, int scale);
 
