@@ -21,12 +21,12 @@
 #include "base/memory.h"
 #include "numerics/extrapolate.h"
 
-#define CELLS_ALONG 96
+#define CELLS_ALONG 80
 #define CELL_LEAST 4
 #define LEVEL_OUT 0.25 /* of the plate's smaller side: how far a slope goes on */
-#define STIFF 0.02     /* of a cell's value against bending, while outliers are sought: smooths over three cells */
+#define STIFF 0.05     /* of a cell's value against bending, while outliers are sought: smooths over two cells */
 #define TRUST 0.3      /* the same in the last round: over one and a half */
-#define ROBUST_ROUNDS 5
+#define ROUNDS 4
 #define OUTLIER 0.03     /* of the root: a smaller miss (12 % of the light) is hardly suspected */
 #define LEAST_SHARE 0.7F /* of the darkest root in the plate */
 #define RIM_DEPTH 3      /* pixels that a border value is averaged over, inwards */
@@ -84,7 +84,7 @@ static enum passel_status field_measure(struct gradient *gradient, const struct 
     return PASSEL_OK;
 }
 
-/* The middle of the |differences| of the known cells. */
+/* Mean |difference| of the known cells. */
 static double typical_miss(const struct cells *field, const float *value, const double *smooth)
 {
     double sum = 0, known = 0;
@@ -97,46 +97,51 @@ static double typical_miss(const struct cells *field, const float *value, const 
     return sum / fmax(known, 1);
 }
 
-/* Replaces one plane by its smooth continuation. What lies far off it (a cloud, a mast) loses its say round by round.
- * work: 3 times the cells. */
-static enum passel_status plane_continue(struct gradient *gradient, float *value, double *work,
-                                         struct passel_error *error)
+/* trust = full where a cell lies near the smooth planes; what lies far off in all of them (a cloud, a mast) has little.
+ */
+static void weigh_cells(const struct cells *field, double *const *smooth, int planes, double full, double *trust)
 {
-    const struct cells *field = &gradient->field;
     const int32_t count = field->width * field->height;
-    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
-    const double length = fmax(LEVEL_OUT * (w < h ? w : h) / field->size, 2);
-    double *smooth = work, *known = work + count, *trust = work + 2 * count;
-    for (int32_t i = 0; i < count; i++) {
-        known[i] = (double)value[i];
-        trust[i] = field->weight[i] > 0 ? STIFF : 0;
-    }
-    for (int round = 0; round < ROBUST_ROUNDS; round++) {
-        RETURN_IF_ERROR(extrapolate(smooth, known, trust, field->width, field->height, length, round > 0, error));
-        const double typical = typical_miss(field, value, smooth);
-        const double full = round + 2 < ROBUST_ROUNDS ? STIFF : TRUST;
+    memset(trust, 0, (size_t)count * sizeof *trust);
+    for (int p = 0; p < planes; p++) {
+        const double typical = 3 * typical_miss(field, field->value[p], smooth[p]);
         for (int32_t i = 0; i < count; i++) {
-            const double scale = fmax(3 * typical, OUTLIER * fabs(smooth[i]) + 1e-5);
-            const double off = (known[i] - smooth[i]) / scale, doubt = 1 + off * off;
-            trust[i] = field->weight[i] > 0 ? full / (doubt * doubt) : 0;
+            const double scale = fmax(typical, OUTLIER * fabs(smooth[p][i]) + 1e-5);
+            const double off = ((double)field->value[p][i] - smooth[p][i]) / scale;
+            trust[i] += off * off / planes;
         }
     }
     for (int32_t i = 0; i < count; i++)
-        value[i] = (float)smooth[i];
-    return PASSEL_OK;
+        trust[i] = field->weight[i] > 0 ? full / ((1 + trust[i]) * (1 + trust[i])) : 0;
 }
 
 static enum passel_status field_continue(struct gradient *gradient, struct passel_error *error)
 {
     struct cells *field = &gradient->field;
-    const size_t count = (size_t)field->width * (size_t)field->height;
+    const int planes = gradient->opaque ? 3 : 4;
+    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
+    const int32_t count = field->width * field->height;
+    const double length = fmax(LEVEL_OUT * (w < h ? w : h) / field->size, 2);
     enum passel_status status = PASSEL_OK;
-    double *work = memory_zeros(count, 3 * sizeof *work);
+    double *work = memory_zeros((size_t)count, 5 * sizeof *work);
     if (work == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    for (int p = 0; p < 4 && status == PASSEL_OK; p++) {
-        if (p != PLANE_A || !gradient->opaque)
-            status = plane_continue(gradient, field->value[p], work, error);
+    double *trust = work + 4 * (size_t)count;
+    double *smooth[4] = { work, work + (size_t)count, work + 2 * (size_t)count, work + 3 * (size_t)count };
+    for (int32_t i = 0; i < count; i++)
+        trust[i] = field->weight[i] > 0 ? STIFF : 0;
+    for (int round = 0; round < ROUNDS && status == PASSEL_OK; round++) {
+        if (round > 0)
+            weigh_cells(field, smooth, planes, round + 1 < ROUNDS ? STIFF : TRUST, trust);
+        for (int p = 0; p < planes; p++) {
+            for (int32_t i = 0; i < count; i++)
+                smooth[p][i] = (double)field->value[p][i];
+        }
+        status = extrapolate(smooth, planes, trust, field->width, field->height, length, error);
+    }
+    for (int p = 0; p < planes && status == PASSEL_OK; p++) {
+        for (int32_t i = 0; i < count; i++)
+            field->value[p][i] = (float)smooth[p][i];
     }
     memory_free(work);
     return status;

@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * The energy is a sum of squares of small differences, so its gradient is the sum of the same differences scattered
- * back; at the grid's edge the differences that would leave it are absent (a free edge). See design of thin plates,
- * e.g. G. Wahba, Spline Models for Observational Data, 1990.
+ * The energy is a sum of squares of small differences, so its matrix is the sum of the differences' outer products; at
+ * the grid's edge the differences that would leave it are absent (a free edge). See e.g. G. Wahba, Spline Models for
+ * Observational Data, 1990. Cells are numbered along the shorter side, which keeps the matrix in a band of twice that
+ * side; Cholesky's factor stays in the band.
  */
 #include "numerics/extrapolate.h"
 
@@ -14,164 +15,140 @@
 #include "base/error.h"
 #include "base/memory.h"
 
-#define STEPS 150
-#define ENOUGH 1e-14 /* of the squared right side */
-#define COARSEST 6
-
-struct plate {
-    int32_t width, height;
-    const double *trust;
-    double slope; /* weight of |grad f|² */
+/* A symmetric matrix: column j holds its elements (j + k, j), 0 ≤ k ≤ reach. */
+struct band {
+    int64_t size, reach;
+    double *columns; /* size * (reach + 1) */
 };
 
-/* out += weight * (row of differences)ᵀ (row of differences) f, for second differences `step` apart. */
-static void add_bend(double *out, const double *f, int64_t at, int64_t step)
+/* A grid whose cells are numbered at = along * brief + across, 0 ≤ across < brief. */
+struct grid {
+    int64_t brief, lengthy;
+};
+
+struct term {
+    int64_t offset; /* of the cell's number */
+    double factor;
+};
+
+/* matrix += weight * d dᵀ for the difference d = Σ factor · f[at + offset]; offsets rise. */
+static void add_square(const struct band *band, int64_t at, const struct term *terms, int count, double weight)
 {
-    const double bend = f[at - step] - 2 * f[at] + f[at + step];
-    out[at - step] += bend;
-    out[at] -= 2 * bend;
-    out[at + step] += bend;
+    for (int i = 0; i < count; i++) {
+        double *column = band->columns + (at + terms[i].offset) * (band->reach + 1);
+        for (int k = i; k < count; k++)
+            column[terms[k].offset - terms[i].offset] += weight * terms[i].factor * terms[k].factor;
+    }
 }
 
-static void add_slope(double *out, const double *f, int64_t at, int64_t step, double weight)
+static void add_differences(const struct band *band, const struct grid *grid, double slope)
 {
-    const double rise = weight * (f[at + step] - f[at]);
-    out[at] -= rise;
-    out[at + step] += rise;
-}
-
-static void add_twist(double *out, const double *f, int64_t at, int64_t row)
-{
-    const double twist = 2 * (f[at] - f[at + 1] - f[at + row] + f[at + row + 1]);
-    out[at] += twist;
-    out[at + 1] -= twist;
-    out[at + row] -= twist;
-    out[at + row + 1] += twist;
-}
-
-/* out = half the energy's gradient, without the right side. */
-static void plate_apply(const struct plate *plate, const double *f, double *out)
-{
-    const int64_t w = plate->width, h = plate->height;
-    for (int64_t i = 0; i < w * h; i++)
-        out[i] = plate->trust[i] * f[i];
-    for (int64_t y = 0; y < h; y++) {
-        for (int64_t x = 0; x < w; x++) {
-            const int64_t at = y * w + x;
-            if (x > 0 && x + 1 < w)
-                add_bend(out, f, at, 1);
-            if (y > 0 && y + 1 < h)
-                add_bend(out, f, at, w);
-            if (x + 1 < w)
-                add_slope(out, f, at, 1, plate->slope);
-            if (y + 1 < h)
-                add_slope(out, f, at, w, plate->slope);
-            if (x + 1 < w && y + 1 < h)
-                add_twist(out, f, at, w);
+    const int64_t b = grid->brief;
+    const struct term bend_across[] = { { -1, 1 }, { 0, -2 }, { 1, 1 } }, rise_across[] = { { 0, -1 }, { 1, 1 } };
+    const struct term bend_along[] = { { -b, 1 }, { 0, -2 }, { b, 1 } }, rise_along[] = { { 0, -1 }, { b, 1 } };
+    const struct term twist[] = { { 0, 1 }, { 1, -1 }, { b, -1 }, { b + 1, 1 } };
+    for (int64_t along = 0; along < grid->lengthy; along++) {
+        for (int64_t across = 0; across < b; across++) {
+            const int64_t at = along * b + across;
+            const int next_across = across + 1 < b, next_along = along + 1 < grid->lengthy;
+            if (across > 0 && next_across)
+                add_square(band, at, bend_across, 3, 1);
+            if (along > 0 && next_along)
+                add_square(band, at, bend_along, 3, 1);
+            if (next_across && next_along)
+                add_square(band, at, twist, 4, 2);
+            if (next_across)
+                add_square(band, at, rise_across, 2, slope);
+            if (next_along)
+                add_square(band, at, rise_along, 2, slope);
         }
     }
 }
 
-static double product(const double *a, const double *b, int64_t count)
+/* The band becomes its Cholesky factor. */
+static void factor(const struct band *band)
 {
-    double sum = 0;
-    for (int64_t i = 0; i < count; i++)
-        sum += a[i] * b[i];
-    return sum;
-}
-
-/* Conjugate gradients from f; work is 3 * count. */
-static void descend(const struct plate *plate, double *f, const double *values, double *work)
-{
-    const int64_t count = (int64_t)plate->width * plate->height;
-    double *rest = work, *way = work + count, *pull = work + 2 * count, start = 0;
-    plate_apply(plate, f, pull);
-    for (int64_t i = 0; i < count; i++) {
-        const double right = plate->trust[i] > 0 ? plate->trust[i] * values[i] : 0;
-        rest[i] = way[i] = right - pull[i];
-        start += right * right;
-    }
-    double length = product(rest, rest, count);
-    const double enough = start * ENOUGH;
-    for (int step = 0; step < STEPS && length > enough; step++) {
-        plate_apply(plate, way, pull);
-        const double far = length / product(way, pull, count);
-        for (int64_t i = 0; i < count; i++) {
-            f[i] += far * way[i];
-            rest[i] -= far * pull[i];
-        }
-        const double next = product(rest, rest, count);
-        for (int64_t i = 0; i < count; i++)
-            way[i] = rest[i] + next / length * way[i];
-        length = next;
-    }
-}
-
-/* Values and trust of 2x2 cells as one. Energies of bending fall by 4 from step to step of a grid, those of slopes
- * stay. */
-static void coarsen(const double *values, const double *trust, int32_t width, int32_t height, double *half_values,
-                    double *half_trust)
-{
-    const int32_t half_width = (width + 1) / 2, half_height = (height + 1) / 2;
-    memset(half_values, 0, (size_t)half_width * (size_t)half_height * sizeof *half_values);
-    memset(half_trust, 0, (size_t)half_width * (size_t)half_height * sizeof *half_trust);
-    for (int32_t y = 0; y < height; y++) {
-        for (int32_t x = 0; x < width; x++) {
-            const int32_t from = y * width + x, to = y / 2 * half_width + x / 2;
-            if (trust[from] > 0)
-                half_values[to] += trust[from] * values[from];
-            half_trust[to] += trust[from];
-        }
-    }
-    for (int32_t i = 0; i < half_width * half_height; i++) {
-        half_values[i] = half_trust[i] > 0 ? half_values[i] / half_trust[i] : 0;
-        half_trust[i] *= 4;
-    }
-}
-
-static int32_t inside(int32_t i, int32_t count)
-{
-    return i < 0 ? 0 : i >= count ? count - 1 : i;
-}
-
-/* Linear between the coarse grid's centres. */
-static void refine(const double *half, int32_t width, int32_t height, double *field)
-{
-    const int32_t half_width = (width + 1) / 2, half_height = (height + 1) / 2;
-    for (int32_t y = 0; y < height; y++) {
-        const int32_t y0 = y / 2, y1 = inside(y % 2 == 0 ? y0 - 1 : y0 + 1, half_height);
-        for (int32_t x = 0; x < width; x++) {
-            const int32_t x0 = x / 2, x1 = inside(x % 2 == 0 ? x0 - 1 : x0 + 1, half_width);
-            const double near = 0.75 * half[y0 * half_width + x0] + 0.25 * half[y0 * half_width + x1];
-            const double next = 0.75 * half[y1 * half_width + x0] + 0.25 * half[y1 * half_width + x1];
-            field[y * width + x] = 0.75 * near + 0.25 * next;
+    const int64_t step = band->reach + 1;
+    for (int64_t j = 0; j < band->size; j++) {
+        double *column = band->columns + j * step;
+        const int64_t reach = band->size - 1 - j < band->reach ? band->size - 1 - j : band->reach;
+        const double pivot = sqrt(fmax(column[0], 1e-12));
+        column[0] = pivot;
+        for (int64_t k = 1; k <= reach; k++)
+            column[k] /= pivot;
+        for (int64_t k = 1; k <= reach; k++) {
+            const double much = column[k];
+            const double *restrict from = column + k;
+            double *restrict to = band->columns + (j + k) * step;
+            if (much == 0)
+                continue;
+            for (int64_t m = 0; m <= reach - k; m++)
+                to[m] -= much * from[m];
         }
     }
 }
 
-enum passel_status extrapolate(double *field, const double *values, const double *trust, int32_t width, int32_t height,
-                               double length, bool warm, struct passel_error *error)
+static void substitute(const struct band *band, double *x)
 {
-    const size_t count = (size_t)width * (size_t)height; /* a grid's sizes are small */
-    const int32_t half_width = (width + 1) / 2, half_height = (height + 1) / 2;
-    const size_t half_count = (size_t)half_width * (size_t)half_height;
-    enum passel_status status = PASSEL_OK;
-    double *work = memory_zeros(3 * count + 3 * half_count, sizeof *work);
-    if (work == NULL)
+    const int64_t step = band->reach + 1;
+    for (int64_t j = 0; j < band->size; j++) {
+        const double *column = band->columns + j * step;
+        const int64_t reach = band->size - 1 - j < band->reach ? band->size - 1 - j : band->reach;
+        x[j] /= column[0];
+        for (int64_t k = 1; k <= reach; k++)
+            x[j + k] -= column[k] * x[j];
+    }
+    for (int64_t j = band->size - 1; j >= 0; j--) {
+        const double *column = band->columns + j * step;
+        const int64_t reach = band->size - 1 - j < band->reach ? band->size - 1 - j : band->reach;
+        for (int64_t k = 1; k <= reach; k++)
+            x[j] -= column[k] * x[j + k];
+        x[j] /= column[0];
+    }
+}
+
+/* Row-major place of the grid's n-th cell. */
+static int64_t place_of(int64_t n, int32_t width, int32_t height)
+{
+    return width <= height ? n : n % height * width + n / height;
+}
+
+static void solve_field(const struct band *band, const double *trust, int32_t width, int32_t height, double *field,
+                        double *x)
+{
+    for (int64_t n = 0; n < band->size; n++) {
+        const int64_t at = place_of(n, width, height);
+        x[n] = trust[at] > 0 ? trust[at] * field[at] : 0;
+    }
+    substitute(band, x);
+    for (int64_t n = 0; n < band->size; n++)
+        field[place_of(n, width, height)] = x[n];
+}
+
+enum passel_status extrapolate(double *const *fields, int count, const double *trust, int32_t width, int32_t height,
+                               double length, struct passel_error *error)
+{
+    const struct grid grid = { width < height ? width : height, width < height ? height : width };
+    struct band band = { .size = grid.brief * grid.lengthy, .reach = 2 * grid.brief };
+    double all = 0;
+    size_t elements;
+    for (int64_t i = 0; i < band.size; i++)
+        all += trust[i];
+    if (!(all > 0)) {
+        for (int k = 0; k < count; k++)
+            memset(fields[k], 0, (size_t)band.size * sizeof *fields[k]);
+        return PASSEL_OK;
+    }
+    if (size_multiply((size_t)band.size, (size_t)band.reach + 2, &elements))
+        band.columns = memory_zeros(elements, sizeof *band.columns);
+    if (band.columns == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    if (!warm && width > COARSEST && height > COARSEST) {
-        double *half = work + 3 * count, *half_values = half + half_count, *half_trust = half_values + half_count;
-        coarsen(values, trust, width, height, half_values, half_trust);
-        GOTO_IF_ERROR(
-            extrapolate(half, half_values, half_trust, half_width, half_height, fmax(length / 2, 0.5), false, error),
-            out_work);
-        refine(half, width, height, field);
-    } else if (!warm) {
-        memset(field, 0, count * sizeof *field);
-    }
-    const struct plate plate = { width, height, trust, 1 / (length * length) };
-    descend(&plate, field, values, work);
-out_work:
-    memory_free(work);
-    return status;
+    for (int64_t n = 0; n < band.size; n++)
+        band.columns[n * (band.reach + 1)] = trust[place_of(n, width, height)];
+    add_differences(&band, &grid, 1 / (length * length));
+    factor(&band);
+    for (int k = 0; k < count; k++)
+        solve_field(&band, trust, width, height, fields[k], band.columns + band.size * (band.reach + 1));
+    memory_free(band.columns);
+    return PASSEL_OK;
 }

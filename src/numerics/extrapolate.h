@@ -7,17 +7,15 @@
 #define NUMERICS_EXTRAPOLATE_H
 
 #include <passel/error.h>
-#include <stdbool.h>
 #include <stdint.h>
 
-/* field[height * width], row-major, becomes (nearly) the f that makes
- *   Σ trust (f - values)² + Σ (f_xx² + 2 f_xy² + f_yy²) + 1 / length² Σ |grad f|²
+/* Each of the `count` fields (height * width, row-major) holds values and becomes the f that makes
+ *   Σ trust (f - value)² + Σ (f_xx² + 2 f_xy² + f_yy²) + 1 / length² Σ |grad f|²
  * smallest: a thin plate under tension. Beyond a straight border it goes on as v + s length (1 - exp(-x / length)), v
  * and s being value and slope there. Lengths are in grid steps, ≥ 1; trust ≥ 0, and 0 where nothing is known (the value
- * is then not read). `field` is where the search starts when `warm`; otherwise coarser grids are solved first.
- * Conjugate gradients with a fixed limit of steps, in double and in a fixed order. Without any trust the field becomes
- * 0. */
-enum passel_status extrapolate(double *field, const double *values, const double *trust, int32_t width, int32_t height,
-                               double length, bool warm, struct passel_error *error);
+ * is then not read). Without any trust the fields become 0. A direct solution, in double and in a fixed order; it costs
+ * about width * height * (2 min(width, height))² multiplications. */
+enum passel_status extrapolate(double *const *fields, int count, const double *trust, int32_t width, int32_t height,
+                               double length, struct passel_error *error);
 
 #endif

@@ -13,7 +13,7 @@
 #include "base/memory.h"
 
 #define BLOCK 16
-#define GROUPS 16
+#define GROUPS 32
 #define GROUP_LEAST 24
 /* Mean |noise| to standard deviation: sqrt(pi / 2), over the kernel's norm. */
 #define ABS_TO_SIGMA (1.2533141373155003F / 6)
@@ -90,15 +90,15 @@ static double block_variance(const struct noise_block *block)
     return fmax((double)block->sigma * (double)block->sigma, 1e-14);
 }
 
-/* Blocks of similar level become one: its level the mean, its sigma the quiet share's. */
+/* Blocks of similar level become one: the quiet share's sigma, and the level of the blocks that look like that. */
 static struct noise_block group_measure(struct noise_block *blocks, size_t count)
 {
+    const size_t middle = count / QUIET_SHARE, from = middle / 2, to = middle + (middle + 1) / 2 + 1;
     double level = 0;
-    for (size_t i = 0; i < count; i++)
-        level += (double)blocks[i].level;
     qsort(blocks, count, sizeof *blocks, by_sigma);
-    const float sigma = blocks[count / QUIET_SHARE].sigma / QUIET_BIAS;
-    return (struct noise_block){ (float)(level / (double)count), sigma };
+    for (size_t i = from; i < to; i++)
+        level += (double)blocks[i].level;
+    return (struct noise_block){ (float)(level / (double)(to - from)), blocks[middle].sigma / QUIET_BIAS };
 }
 
 /* One weighted line fit of var over level with both coefficients ≥ 0; relative errors count. */

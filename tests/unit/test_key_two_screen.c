@@ -82,6 +82,42 @@ static void test_published(void **state)
     }
 }
 
+/* Three takes go the general way: exact light gives the truth. */
+static void test_three(void **state)
+{
+    (void)state;
+    static const double front[3] = { 0.3, 0.2, 0.1 },
+                        screens3[3][3] = { { 0.08, 0.55, 0.12 }, { 0.06, 0.14, 0.52 }, { 0.5, 0.06, 0.05 } };
+    struct screens screens = { .count = 3 };
+    struct picture takes[3];
+    for (int i = 0; i < 3; i++) {
+        double seen[3];
+        for (int c = 0; c < 3; c++) {
+            seen[c] = front[c] + 0.4 * screens3[i][c];
+            screens.screen[i].noise[c] = (struct noise){ 1e-4F, 1e-5F };
+        }
+        screens.screen[i].field = constant(screens3[i]);
+        takes[i] = constant(seen);
+    }
+    struct arena scratch = { 0 };
+    struct picture out = made(rect_of(0, 0, 1, 1), HAS_RGBA), quality = made(rect_of(0, 0, 1, 1), HAS_A);
+    struct at at = { .found = &screens };
+    assert_int_equal(kind_key_two_screen.fill(&at, takes, &out, &scratch, NULL), PASSEL_OK);
+    assert_float_equal(out.plane[PLANE_A][0], 0.6, 3e-6);
+    for (int c = 0; c < 3; c++)
+        assert_float_equal(out.plane[c][0], front[c], 3e-6);
+    at.picture = 1;
+    assert_int_equal(kind_key_two_screen.fill(&at, takes, &quality, &scratch, NULL), PASSEL_OK);
+    assert_float_equal(quality.plane[PLANE_A][0], 1, 1e-4);
+    arena_release(&scratch);
+    picture_release(&out);
+    picture_release(&quality);
+    for (int i = 0; i < 3; i++) {
+        picture_release(&takes[i]);
+        picture_release(&screens.screen[i].field);
+    }
+}
+
 /* ---- a whole set ----------------------------------------------------------------------------------------------- */
 
 struct set {
@@ -333,9 +369,9 @@ static void test_parts(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_published), cmocka_unit_test(test_noise),           cmocka_unit_test(test_noise_found),
-        cmocka_unit_test(test_levels),    cmocka_unit_test(test_without_empties), cmocka_unit_test(test_quality),
-        cmocka_unit_test(test_parts),
+        cmocka_unit_test(test_published),   cmocka_unit_test(test_three),  cmocka_unit_test(test_noise),
+        cmocka_unit_test(test_noise_found), cmocka_unit_test(test_levels), cmocka_unit_test(test_without_empties),
+        cmocka_unit_test(test_quality),     cmocka_unit_test(test_parts),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
