@@ -111,7 +111,7 @@ static void sums_light(void **state)
             assert_true((double)pattern_at(&out, PLANE_A, x, y) == most);
         }
     }
-    assert_string_equal(set.stage.asked, "moon:* lamp:* bolt:* dark:*");
+    assert_string_equal(set.stage.asked, "moon:* dark:* lamp:* bolt:*");
     picture_release(&out);
     set_release(&set);
 }
@@ -146,7 +146,7 @@ static void weight_zero_is_not_asked_for(void **state)
     assert_string_equal(set.stage.asked, "lamp:*");
     picture_release(&out);
     out = stage_picture(&set.stage, "off", 1001, HAS_RGB);
-    assert_string_equal(set.stage.asked, "lamp:* bolt:* dark:*");
+    assert_string_equal(set.stage.asked, "lamp:* dark:* bolt:*");
     assert_sum(&set, &out, 1, (const double[4][3]){ { 0 }, { 0 }, { 1, 1, 1 }, { 2, 2, 2 } });
     picture_release(&out);
     out = stage_picture(&set.stage, "solo", 1001, HAS_RGB);
@@ -158,6 +158,84 @@ static void weight_zero_is_not_asked_for(void **state)
     assert_true(rect_empty(out.area));
     picture_release(&out);
     set_release(&set);
+}
+
+/* The lamp was left on while the bolt was filmed, and moon and lamp while … : passes within passes. */
+static void a_pass_may_be_part_of_another(void **state)
+{
+    (void)state;
+    struct set set;
+    set_init(&set, SHOT PASSES "one = lights\n  ambient dark\n  light moon\n  light bolt 1 stops minus lamp\n"
+                               "two = lights\n  ambient dark\n  light bolt gain 2 minus lamp minus moon tint 1 2 4\n"
+                               "bare = lights\n  light moon gain 3\n  light bolt gain 2 minus moon\n"
+                               "gone = lights\n  light moon gain 2\n  light bolt gain 2 minus moon\n");
+    struct picture out = stage_picture(&set.stage, "one", 1001, HAS_RGB);
+    /* dark + (moon - dark) + 2 (bolt - lamp) */
+    assert_string_equal(set.stage.asked, "moon:* bolt:* lamp:*");
+    assert_sum(&set, &out, 1, (const double[4][3]){ { 0 }, { 1, 1, 1 }, { -2, -2, -2 }, { 2, 2, 2 } });
+    picture_release(&out);
+    out = stage_picture(&set.stage, "two", 1001, HAS_RGB);
+    assert_sum(&set, &out, 1, (const double[4][3]){ { 0 }, { -2, -4, -8 }, { -2, -4, -8 }, { 2, 4, 8 } });
+    picture_release(&out);
+    out = stage_picture(&set.stage, "bare", 1001, HAS_RGB);
+    assert_string_equal(set.stage.asked, "moon:* bolt:*");
+    for (int32_t x = 0; x < 40; x++)
+        assert_true(fabs((double)pattern_at(&out, PLANE_G, x, 3) -
+                         (input_at(&set, 1, PLANE_G, x, 3) + 2 * input_at(&set, 3, PLANE_G, x, 3))) < 1e-6);
+    picture_release(&out);
+    out = stage_picture(&set.stage, "gone", 1001, HAS_RGB);
+    assert_string_equal(set.stage.asked, "bolt:*");
+    picture_release(&out);
+    set_release(&set);
+}
+
+/* Lights behind mattes: moon's and lamp's alpha serve as such. */
+static void a_matte_says_where(void **state)
+{
+    (void)state;
+    struct set set;
+    set_init(&set, SHOT PASSES "night = lights\n  ambient dark\n  light bolt gain 2 matte moon\n  light lamp gain 3\n"
+                               "  light moon matte moon tint 1 0.5 0.25\n  light bolt matte lamp\n");
+    struct picture out = stage_picture(&set.stage, "night", 1001, HAS_RGB);
+    assert_string_equal(set.stage.asked, "lamp:* dark:* bolt:* moon:* moon:A lamp:A");
+    for (int p = PLANE_R; p <= PLANE_B; p++) {
+        for (int32_t y = out.area.y0; y < out.area.y1; y++) {
+            for (int32_t x = out.area.x0; x < out.area.x1; x++) {
+                const enum plane c = (enum plane)p;
+                const double dark = input_at(&set, 0, c, x, y), bolt = input_at(&set, 3, c, x, y) - dark;
+                const double moon = input_at(&set, 1, c, x, y) - dark, lamp = input_at(&set, 2, c, x, y) - dark;
+                const double right = fmin(fmax(input_at(&set, 1, PLANE_A, x, y), 0), 1);
+                const double left = fmin(fmax(input_at(&set, 2, PLANE_A, x, y), 0), 1);
+                const double tint = p == PLANE_R ? 1 : p == PLANE_G ? 0.5 : 0.25;
+                const double sum = dark + 3 * lamp + right * (2 * bolt + tint * moon) + left * bolt;
+                assert_true(fabs((double)pattern_at(&out, c, x, y) - sum) <= fabs(sum) * 0x1p-24 + 1e-13);
+            }
+        }
+    }
+    picture_release(&out);
+    set_release(&set);
+}
+
+static void refused(const char *block, const char *message)
+{
+    struct set set;
+    struct picture out;
+    struct picture_info info;
+    struct passel_error error;
+    char text[1024];
+    snprintf(text, sizeof text, "%snight = lights\n%s", SHOT PASSES, block);
+    set_init(&set, text);
+    assert_int_equal(stage_make(&set.stage, "night", 1001, 1, HAS_RGB, 64, &out, &info, &error), PASSEL_BAD_RECIPE);
+    if (strstr(error.text, message) == NULL)
+        fail_msg("%s", error.text);
+    set_release(&set);
+}
+
+static void refuses_what_cannot_be(void **state)
+{
+    (void)state;
+    refused("  light moon matte bolt\n", "test.passel:13:20: error: expected a matte");
+    refused("  light moon minus lamp black auto\n", "test.passel:13:25: error: a light has `minus` or `black`");
 }
 
 /* 64 lights in this and in the opposite order agree within the last bit. */
@@ -221,7 +299,8 @@ static void survives_no_memory(void **state)
 {
     (void)state;
     struct set set;
-    set_init(&set, SHOT PASSES "night = lights\n  ambient dark\n  light moon 1 stops\n");
+    set_init(&set, SHOT PASSES "night = lights\n  ambient dark\n  light moon 1 stops colour 3000 K matte lamp\n"
+                               "  light bolt minus lamp\n");
     stage_survives_no_memory(&set.stage, "night", HAS_RGBA);
     set_release(&set);
 }
@@ -232,6 +311,9 @@ int main(void)
         cmocka_unit_test(sums_light),
         cmocka_unit_test(one_pass_alone_is_itself),
         cmocka_unit_test(weight_zero_is_not_asked_for),
+        cmocka_unit_test(a_pass_may_be_part_of_another),
+        cmocka_unit_test(a_matte_says_where),
+        cmocka_unit_test(refuses_what_cannot_be),
         cmocka_unit_test(order_does_not_show),
         cmocka_unit_test(refuses_other_sizes_with_both),
         cmocka_unit_test(refuses_stops_and_gain_together),
