@@ -80,7 +80,7 @@ static void print_limits(struct text *out, const struct value_spec *values, cons
                 text_print(out, "%s%s: %s\n", indent, choice->word, choice->help);
         } else if (values->limited) {
             const double share = values->unit == UNIT_PERCENT ? 100 : 1;
-            text_print(out, "%s%s: %g to %g%s\n", indent, values->label, values->least * share, values->most * share,
+            text_print(out, "%s%s: %.10g to %.10g%s\n", indent, values->label, values->least * share, values->most * share,
                        unit_word(values->unit));
         }
         if (values->may_change)

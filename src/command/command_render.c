@@ -33,7 +33,7 @@ static volatile int stop;
 static void on_signal(int number)
 {
     (void)number;
-    stop = 1;
+    __atomic_store_n(&stop, 1, __ATOMIC_RELAXED); /* other threads read it */
 }
 
 struct talk {

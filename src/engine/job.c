@@ -33,10 +33,14 @@ static void job_fail(struct job *job, enum passel_status status, const struct pa
     pthread_mutex_unlock(&job->workshop->lock);
 }
 
+bool stop_asked(const volatile int *stop)
+{
+    return stop != NULL && __atomic_load_n(stop, __ATOMIC_RELAXED) != 0;
+}
+
 static bool job_over(struct job *job)
 {
-    const volatile int *stop = job->workshop->stop;
-    if (stop != NULL && *stop != 0 && !atomic_load(&job->failed)) {
+    if (stop_asked(job->workshop->stop) && !atomic_load(&job->failed)) {
         struct passel_error error;
         job_fail(job, error_set(&error, PASSEL_STOPPED, "stopped"), &error);
     }

@@ -73,6 +73,9 @@ struct job {
     void *user; /* the owner's */
 };
 
+/* True when the caller asked to stop, from whatever thread or signal handler; `stop` may be NULL. */
+bool stop_asked(const volatile int *stop);
+
 /* Makes a job ready; plan, roots, planes and deliveries have been set. */
 enum passel_status job_begin(struct job *job, struct passel_error *error);
 /* Hands it to the pool. From here on it belongs to the workshop until it is in workshop.over. */

@@ -97,7 +97,7 @@ static void failed(struct render *render, int32_t frame, enum passel_status stat
 
 static bool stopped(const struct render *render)
 {
-    return render->options->stop != NULL && *render->options->stop != 0;
+    return stop_asked(render->options->stop);
 }
 
 /* ---- what frames have in common ------------------------------------------------------------------------------------------ */

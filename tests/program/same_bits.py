@@ -76,6 +76,14 @@ sign = place sign-take
 far = place sign
   pin 10 5 150 15 140 80 20 85 px
   filter lanczos
+slow = time moon
+  use 1001-1003 then 1005-1006
+  dissolve 1 frames
+  speed 60%
+  beyond freeze
+  between flow
+  even-light areas
+shown = take slow until 1004 then glow
 final = stack
   layer grey
   layer sky opacity 80%
@@ -83,6 +91,7 @@ final = stack
   layer night add matte edge wrap 3 px
   layer cut over holdout rigging
   layer one over opacity 20%
+  layer shown lighten opacity 70%
   layer sign atop
   layer far difference opacity 50%
 output final as storm
