@@ -13,6 +13,8 @@
 #define SETTINGS_LIMIT 128
 #define TAGS_LIMIT 64
 #define LISTED 24
+/* Words behind a mistake that are compared with the known ones. */
+#define SKIPS_LIMIT 32
 
 static const struct setting_spec no_settings[] = { { .help = NULL } };
 
@@ -109,11 +111,33 @@ static void refuse_field(struct parser *parser, const struct setting_spec *spec,
         message_add(&parser->messages, where, "%s is one word too many; '%s' takes nothing more here", room, word);
 }
 
-/* Goes on to the next word that the setting knows, so that the rest of the line is looked at as well. */
+/* Does the token look like a misspelt word of the setting? */
+static bool nearly_known(struct parser *parser, const struct setting_spec *spec, int at)
+{
+    const struct token *token = &parser->line.tokens[at];
+    if (token->kind != TOKEN_WORD || token->length < 3 || token_is_number(&parser->line, at))
+        return false;
+    const char *const *words = field_words(parser, spec);
+    return words != NULL && parser_nearest(parser, token_bytes(&parser->line, at), token->length, words) != NULL;
+}
+
+/* Is this the token that the last message points at? */
+static bool was_refused(const struct parser *parser, int at)
+{
+    const struct messages *messages = &parser->messages;
+    return messages->count > 0 && messages->list[messages->count - 1].where.line == parser->line.number &&
+           messages->list[messages->count - 1].where.column == parser->line.tokens[at].column;
+}
+
+/* Goes on to the next word that the setting knows or nearly knows, so that the rest of the line is looked at as well.
+ */
 static void skip_to_known(struct parser *parser, const struct setting_spec *spec, int *at)
 {
-    while (*at < parser->line.count && !setting_knows(spec, &parser->line, *at))
+    if (*at < parser->line.count && !setting_knows(spec, &parser->line, *at) && was_refused(parser, *at))
         ++*at;
+    for (int skipped = 0; *at < parser->line.count; skipped++, ++*at)
+        if (setting_knows(spec, &parser->line, *at) || (skipped < SKIPS_LIMIT && nearly_known(parser, spec, *at)))
+            return;
 }
 
 static bool read_tag(struct parser *parser, const struct setting_spec *spec, int index, int *at, uint64_t *seen)
@@ -161,7 +185,7 @@ bool fields_read(struct parser *parser, const struct setting_spec *spec, const c
         } else if (tag >= 0) {
             read = read_tag(parser, spec, tag, &at, &seen);
         } else {
-            refuse_field(parser, spec, word, at);
+            refuse_field(parser, spec, word, at++);
             read = false;
         }
         if (!read)
