@@ -34,6 +34,8 @@ struct key_screen {
 #define SOLID_SHARE 0.02F      /* or below this */
 #define NEAR_SCREEN_FROM 0.20F /* where the most transparent pixel near by shows less, all is solid */
 #define NEAR_SCREEN_TO 0.40F
+#define ALMOST_FROM 0.92F /* an alpha that is nearly 1, where no screen shows, is 1 */
+#define ALMOST_TO 0.97F
 #define BARE_FROM 2.5F /* sigmas of alpha that are nothing */
 #define BARE_TO 5.0F   /* sigmas from which alpha is kept as it is */
 
@@ -289,8 +291,9 @@ static float pixel_alpha(const struct work *work, const float pixel[3], int32_t 
         local += work->measure[c][i] * (work->field[c][i] - pixel[c]);
     const float plain = fminf(1 - first, 1);
     const float open = plain + work->trust[i] * (fminf(local, 1) - plain);
-    const float alpha = 1 + ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO) * (open - 1);
-    const float sigma = field_sigma(work, i) / whole_share(work, i);
+    const float sigma = field_sigma(work, i) / whole_share(work, i), limit = fmaxf(SOLID_SHARE, SOLID_SIGMAS * sigma);
+    const float agreed = ramp(open, ALMOST_FROM, ALMOST_TO) * ramp(limit - first, 0, limit);
+    const float alpha = 1 + ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO) * (1 - agreed) * (open - 1);
     *keep = ramp(alpha, BARE_FROM * sigma, BARE_TO * sigma);
     return alpha * *keep;
 }
