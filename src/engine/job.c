@@ -515,7 +515,7 @@ static void end_found(struct job *job, const struct step *step)
 
 static enum passel_status end_frame(struct job *job, struct passel_error *error)
 {
-    enum passel_status status = PASSEL_OK;
+    enum passel_status status = job->delivery_count > 0 ? plan_check_files(job->plan, error) : PASSEL_OK;
     for (int i = 0; i < job->delivery_count && status == PASSEL_OK; i++)
         status = delivery_keep(&job->deliveries[i], error);
     return status;
@@ -585,7 +585,7 @@ static void advance(struct job *job)
         [STEP_ANALYSE] = begin_analyse, [STEP_FEED] = begin_feed,   [STEP_FOUND] = begin_found,
         [STEP_STORE] = begin_store,     [STEP_FRAME] = begin_frame,
     };
-    while (!job_over(job) && job->step_count > 0) {
+    while (job->step_count > 0 && !job_over(job)) { /* a frame that is there is done, whoever says stop now */
         switch (begin[top(job)->kind](job)) {
         case PROGRESS_DONE:
             if (!atomic_load(&job->failed))

@@ -329,6 +329,23 @@ enum passel_status plan_resolve(struct plan *plan, int n, struct passel_error *e
     return PASSEL_OK;
 }
 
+enum passel_status plan_check_files(const struct plan *plan, struct passel_error *error)
+{
+    const char *path;
+    int file = 0; /* in the order in which node_files noted them */
+    for (int n = 0; n < plan->count; n++) {
+        const struct node *node = &plan->nodes[n];
+        for (int i = 0; node->kind->file != NULL && (path = node->kind->file(&node->at, i)) != NULL; i++, file++) {
+            struct file_facts now;
+            RETURN_IF_ERROR(file_facts(path, &now, error));
+            if (now.size != plan->files[file].size || now.modified_ns != plan->files[file].modified_ns)
+                return error_set(error, PASSEL_BAD_FILE, "%s: was changed while the frame was being made; render again",
+                                 path);
+        }
+    }
+    return PASSEL_OK;
+}
+
 void plan_free(struct plan *plan, struct text *notes)
 {
     if (plan == NULL)

@@ -60,6 +60,8 @@ enum passel_status plan_new(const struct graph *graph, int32_t frame, const stru
                             int *root_nodes, struct plan **plan, struct passel_error *error);
 /* Says which planes are wanted of the roots; must follow plan_new before pixels are made. */
 void plan_want(struct plan *plan, const int *roots, const unsigned *planes, int root_count);
+/* PASSEL_BAD_FILE when an input file is not the one any more that was planned with: nobody knows what was read. */
+enum passel_status plan_check_files(const struct plan *plan, struct passel_error *error);
 /* Closes what was opened. `notes` (may be NULL) takes the kinds' warnings. References to the store must be gone. */
 void plan_free(struct plan *plan, struct text *notes);
 

@@ -4,6 +4,8 @@
 
 import os
 import shutil
+import subprocess
+import time
 
 import takes
 
@@ -118,3 +120,16 @@ os.makedirs("renders/new/storm.1002.exr")
 run = takes.passel("render", "shot.passel", "--quiet", "--frames", "1001-1002", code=1)
 takes.show(run)
 takes.equal(left(), storm(1001), "files")
+
+print("-- an input that changes while its frame is made")
+takes.exr("big.exr", takes.np.full((1500, 1500, 3), 0.5))
+takes.recipe("big = pass big.exr\nspot = shape\n  ellipse 750 750 400 400 px\nsoft = matte spot\n  soften 120 px\n"
+             "final = stack\n  layer big matte soft\noutput final\n  file slow/big.exr\n", frames="1", size="1500x1500")
+process = subprocess.Popen(["passel", "render", "shot.passel", "--quiet"], stderr=subprocess.PIPE)
+while not os.path.isdir("slow") or not os.listdir("slow"):
+    assert process.poll() is None, "ended too early"
+    time.sleep(0.001)
+os.utime("big.exr")
+print(process.communicate()[1].decode(), end="")
+takes.equal((process.returncode, os.listdir("slow")), (4, []), "exit code, files")
+takes.equal(takes.render().end(), (1, 0, 0), "made, up to date, failed")

@@ -12,26 +12,26 @@ import time
 
 import takes
 
-FRAMES = 16
+FRAMES = 24
 takes.recipe("""
 sky = ramp
   from 0 0 px colour 0.1 0.2 0.4
-  to 0 340 px colour [1001 0.9 0.5 0.3, 1016 0.9 0.6 0.9]
+  to 0 170 px colour [1001 0.9 0.5 0.3, 1024 0.9 0.6 0.9]
 spot = shape
-  ellipse [1001 200 200 90 60, 1016 500 240 60 90] px
+  ellipse [1001 100 90 45 30, 1024 250 120 30 45] px
   feather 30 px
 soft = matte spot
   soften 9 px
 lamp = flat
   colour 2 1.5 1
 turned = place sky
-  turn [1001 0, 1016 30] deg
+  turn [1001 0, 1024 30] deg
 final = stack
   layer turned
   layer lamp matte soft
 output final
   file renders/storm.####.exr
-""", frames="1001-%d" % (1000 + FRAMES), size="640x360")
+""", frames="1001-%d" % (1000 + FRAMES), size="320x180")
 
 
 def temporaries():

@@ -42,6 +42,15 @@ takes.recipe('grey = pass "r/grey.####.exr"\noutput grey\n  file "s/grey # \\"2\
 assert 'grey = pass "r/grey.####.exr"\n' in event["text"], event
 takes.equal(os.listdir("s"), ['grey # "2".1005.exr'], "files")
 
+# More memory than allowed is said once, and the frames are made all the same.
+takes.recipe("sea = ramp\n  from 0 0 px colour 1 0 0\n  to 9 400 px colour 0 0 1\nturned = place sea\n"
+             "  turn [1001 5, 1003 9] deg\noutput turned\n  file m/turned.####.exr\n", frames="1001-1003",
+             size="500x500", path="large.passel")
+(event,) = takes.render("large.passel", "--memory", "3").events("warning")
+assert re.match(r"one frame needs about \d+ MiB for pictures, more than the 3 MiB that --memory allows$",
+                event["text"]), event
+takes.equal(takes.render("large.passel", "--memory", "200", "--again").events("warning"), [], "enough memory")
+
 master, slave = pty.openpty()
 process = subprocess.Popen(["passel", "render", "shot.passel", "--again"], stdin=slave, stdout=slave, stderr=slave)
 os.close(slave)
