@@ -95,12 +95,13 @@ bool quantity_read(struct parser *parser, const struct setting_spec *spec, const
 bool integer_value_read(struct parser *parser, const struct setting_spec *spec, const char *word, int *at,
                         struct value *value);
 
-/* The strikes and flickers of the block that is read, a curve; *made is NULL when it has none. False after a message. */
+/* The strikes and flickers of the block that is read, a curve; *made is NULL when it has none. False after a message.
+ */
 bool generators_make(struct parser *parser, const struct generators **made);
 
 /* A track from keys; NULL when memory is out. Arrays are the caller's and stay. */
 struct track *track_make(struct parser *parser, int count, int width, const double *frames, const double *numbers,
-                               const enum leaving *leave);
+                         const enum leaving *leave);
 
 /* True when the token is the word of a tag or operator of `spec`. */
 bool setting_knows(const struct setting_spec *spec, const struct line *line, int at);

@@ -456,7 +456,7 @@ static void recipes_are_read_from_disk(void **state)
     scratch_release(&scratch);
 }
 
-/* A chain of `count` blocks with long-winded lines. */
+/* Processor time for a chain of `count` blocks with long-winded lines, read and printed. */
 static double seconds_for(int count)
 {
     struct text text = { NULL, 0, 0, false };
@@ -466,25 +466,34 @@ static double seconds_for(int count)
         text_print(&text, "b%d = lights\n  light b%d -1.5 stops tint 1 2 3\n  light b%d gain [1 2, 3 4 smooth]\n", i,
                    i - 1, i / 2);
     assert_false(text.failed);
-    clock_gettime(CLOCK_MONOTONIC, &begin);
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &begin);
     struct recipe *recipe = parse(text.bytes);
     struct text printed = { NULL, 0, 0, false };
     recipe_print(recipe, &printed);
     assert_false(printed.failed);
     recipe_free(recipe);
-    clock_gettime(CLOCK_MONOTONIC, &end);
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &end);
     text_release(&printed);
     text_release(&text);
     return (double)(end.tv_sec - begin.tv_sec) + 1e-9 * (double)(end.tv_nsec - begin.tv_nsec);
 }
 
-/* Sixteen times the blocks may take forty times as long, not two hundred and fifty-six times. */
+/* The least of three: others use the machine too. */
+static double least_seconds_for(int count)
+{
+    double least = seconds_for(count);
+    for (int i = 0; i < 2; i++)
+        least = fmin(least, seconds_for(count));
+    return least;
+}
+
+/* Sixteen times the blocks may take fifty times as long, not two hundred and fifty-six times. */
 static void time_grows_with_the_text(void **state)
 {
     (void)state;
-    const double few = fmin(seconds_for(6000), seconds_for(6000)), many = seconds_for(96000);
-    if (many > 40 * few)
-        fail_msg("6000 blocks take %.4f s, 96000 take %.4f s", few, many);
+    const double few = least_seconds_for(5000), many = least_seconds_for(80000);
+    print_message("5000 blocks take %.4f s, 80000 take %.4f s\n", few, many);
+    assert_true(many < 50 * few);
 }
 
 int main(void)
