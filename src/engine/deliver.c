@@ -173,6 +173,8 @@ enum passel_status delivery_write(struct delivery *delivery, const struct shot *
                                   struct scratch *scratch, struct passel_error *error)
 {
     const struct output *output = delivery->output;
+    if (delivery->view != NULL)
+        flash_view_strip(delivery->view, &pictures[0]);
     struct picture *rows = scratch_take(scratch, (size_t)output->picture_count * sizeof *rows);
     if (rows == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -205,5 +207,6 @@ void delivery_release(struct delivery *delivery)
     media_discard(delivery->writer);
     memory_free(delivery->path);
     memory_free(delivery->planes);
+    flash_view_free(delivery->view);
     *delivery = (struct delivery){ 0 };
 }

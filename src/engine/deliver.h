@@ -8,6 +8,7 @@
 
 #include <passel/error.h>
 
+#include "engine/flash_watch.h"
 #include "engine/plan.h"
 #include "engine/scratch.h"
 #include "media/media.h"
@@ -16,8 +17,9 @@ struct delivery {
     const struct output *output;
     char *path;
     struct media_writer *writer;
-    unsigned *planes; /* per picture of the output: what is written */
-    char digest[33];  /* of everything that makes the file, in hexadecimal */
+    unsigned *planes;        /* per picture of the output: what is written */
+    char digest[33];         /* of everything that makes the file, in hexadecimal */
+    struct flash_view *view; /* of the first picture; NULL when nobody watches */
 };
 
 /* Names the file and works out its digest; roots[i] is the node of the output's i-th picture. */

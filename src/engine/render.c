@@ -14,6 +14,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "engine/flash_watch.h"
 #include "engine/job.h"
 #include "kinds/shot.h"
 
@@ -27,6 +28,7 @@ struct render {
     struct workshop workshop;
     const struct passel_render_options *options;
     const struct output **outputs;
+    struct flash_watch **watches; /* per output; NULL where nobody watches */
     int output_count;
     const int32_t *frames;
     int frame_count;
@@ -140,6 +142,73 @@ static void mark_shared(const struct render *render, struct plan *plan, const st
     }
 }
 
+/* ---- flashes ------------------------------------------------------------------------------------------------------ */
+
+/* The same picture in several files is watched once. */
+static bool seen_before(const struct render *render, int output)
+{
+    const struct value *own = render->outputs[output]->pictures[0].value;
+    for (int i = 0; i < output; i++) {
+        const struct value *other = render->outputs[i]->pictures[0].value;
+        if (other->block == own->block && other->picture == own->picture)
+            return true;
+    }
+    return false;
+}
+
+static enum passel_status watches_open(struct render *render, const struct shot *shot, struct passel_error *error)
+{
+    render->watches = memory_zeros((size_t)render->output_count, sizeof(*render->watches));
+    if (render->watches == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int i = 0; i < render->output_count; i++) {
+        if (!seen_before(render, i))
+            RETURN_IF_ERROR(
+                flash_watch_new(shot, render->frames, render->frame_count, &render->watches[i], error));
+    }
+    return PASSEL_OK;
+}
+
+static void watches_close(struct render *render)
+{
+    for (int i = 0; i < render->output_count && render->watches != NULL; i++)
+        flash_watch_free(render->watches[i]);
+    memory_free(render->watches);
+}
+
+/* What a frame shows: of each output that was made now; of the others it is not known. */
+static void watch_frame(struct render *render, int index, const struct job *job)
+{
+    for (int i = 0; i < render->output_count; i++) {
+        const struct flash_view *view = NULL;
+        for (int k = 0; job != NULL && job->status == PASSEL_OK && k < job->delivery_count; k++) {
+            if (job->deliveries[k].output == render->outputs[i])
+                view = job->deliveries[k].view;
+        }
+        if (render->watches[i] != NULL)
+            flash_watch_put(render->watches[i], index, view);
+    }
+}
+
+static void tell_flashes(struct render *render)
+{
+    for (int i = 0; i < render->output_count; i++) {
+        int count = 0;
+        const struct flash_stretch *stretches =
+            render->watches[i] != NULL ? flash_watch_stretches(render->watches[i], &count) : NULL;
+        for (int k = 0; k < count; k++) {
+            char text[240];
+            (void)snprintf(text, sizeof text,
+                           "%s flashes%s more than three times in a second over %.0f %% of the picture, frames %d to "
+                           "%d; that can harm sensitive viewers, see docs/flashing.md",
+                           render->outputs[i]->pictures[0].value->text,
+                           stretches[k].kind == FLASH_RED ? " in saturated red" : "", stretches[k].share * 100,
+                           (int)stretches[k].first, (int)stretches[k].last);
+            tell(render, PASSEL_WARNING, stretches[k].first, text);
+        }
+    }
+}
+
 /* ---- jobs -------------------------------------------------------------------------------------------------------------------- */
 
 static void job_free(struct job *job, struct text *notes)
@@ -216,6 +285,8 @@ static void plan_job(struct render *render, int index, struct job **made)
     GOTO_IF_ERROR(plan_new(render->workshop.graph, frame, values, job->root_count, job->roots, &job->plan, &error),
                   out_job);
     GOTO_IF_ERROR(job_deliveries(render, job, &error), out_job);
+    for (int i = 0; i < job->delivery_count; i++)
+        job->deliveries[i].view = flash_view_new(&job->plan->graph->shot, job->plan->graph->scale);
     if (job->delivery_count > 0)
         *made = job;
 out_job:
@@ -224,8 +295,10 @@ out_job:
         failed(render, frame, status, &error);
     else if (*made == NULL)
         tell(render, PASSEL_FRAME_FRESH, frame, "");
-    if (*made == NULL)
+    if (*made == NULL) {
+        watch_frame(render, index, NULL);
         job_free(job, NULL);
+    }
 }
 
 /* About how much memory a job's own stored pictures take. */
@@ -275,6 +348,7 @@ static void finish_job(struct render *render, struct job *job)
     pthread_mutex_unlock(&render->workshop.lock);
     render->reserved -= job->reserved;
     render->in_flight--;
+    watch_frame(render, (int)job->rank, job);
     job_release(job, &notes);
     tell_notes(render, frame, &notes);
     if (most > render->memory && !render->said_budget) {
@@ -320,6 +394,7 @@ static void launch(struct render *render, struct job *job)
     const enum passel_status status = job_begin(job, &error);
     if (status != PASSEL_OK) {
         failed(render, job->plan->frame, status, &error);
+        watch_frame(render, (int)job->rank, NULL);
         job_free(job, NULL);
         return;
     }
@@ -483,13 +558,17 @@ enum passel_status render_range(const struct graph *graph, const struct passel_r
     GOTO_IF_ERROR(workshop_open(&render.workshop, graph, options->threads, options->memory, options->stop, error),
                   out_frames);
     render.memory = render.workshop.store.budget;
+    GOTO_IF_ERROR(watches_open(&render, &graph->shot, error), out_workshop);
     render_frames(&render);
-    workshop_close(&render.workshop);
+    tell_flashes(&render);
     status = render.first_status;
     if (stopped(&render))
         status = error_set(error, PASSEL_STOPPED, "stopped; the frames that are there are whole");
     else if (status != PASSEL_OK && render.result.failed < render.result.total)
         status = PASSEL_PARTLY;
+out_workshop:
+    watches_close(&render);
+    workshop_close(&render.workshop);
 out_frames:
     memory_free(render.outputs);
     memory_free(frames);
