@@ -89,8 +89,8 @@ const char *value_wish(struct parser *parser, const struct value_spec *spec);
 struct block *parser_named(const struct parser *parser, const char *bytes, size_t length);
 
 /* Numbers with their unit, keys in place, a curve's name (quantity.c). False after a message. */
-bool quantity_read(struct parser *parser, const struct setting_spec *spec, const char *word, int *at,
-                   struct value *value);
+bool quantity_value_read(struct parser *parser, const struct setting_spec *spec, const char *word, int *at,
+                         struct value *value);
 /* One whole number with its unit. */
 bool integer_value_read(struct parser *parser, const struct setting_spec *spec, const char *word, int *at,
                         struct value *value);

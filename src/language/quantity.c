@@ -460,8 +460,8 @@ static bool read_curve(struct quantity *q, struct value *value)
 
 /* ---- the ways in ------------------------------------------------------------------------------------------------- */
 
-bool quantity_read(struct parser *parser, const struct setting_spec *spec, const char *word, int *at,
-                   struct value *value)
+bool quantity_value_read(struct parser *parser, const struct setting_spec *spec, const char *word, int *at,
+                         struct value *value)
 {
     const bool counted = value->spec->most_count > 0;
     struct quantity q = { .parser = parser,

@@ -287,7 +287,7 @@ static bool read_value(const struct wanted *w, struct value *value)
 {
     switch (value->spec->type) {
     case VALUE_NUMBER:
-        return quantity_read(w->parser, w->spec, w->word, w->at, value);
+        return quantity_value_read(w->parser, w->spec, w->word, w->at, value);
     case VALUE_INTEGER:
         return integer_value_read(w->parser, w->spec, w->word, w->at, value);
     case VALUE_CHOICE:
