@@ -11,6 +11,8 @@
 extern const struct kind kind_curve;
 extern const struct kind kind_extend;
 extern const struct kind kind_flat;
+extern const struct kind kind_key_difference;
+extern const struct kind kind_key_luma;
 extern const struct kind kind_key_screen;
 extern const struct kind kind_key_two_screen;
 extern const struct kind kind_lights;

@@ -47,7 +47,10 @@ void stage_release(struct stage *stage)
 static const struct stage_input *input_of(const struct stage *stage, const struct ask *ask)
 {
     for (int i = 0; i < stage->input_count; i++) {
-        if (strcmp(stage->inputs[i].name, ask->block->name) == 0)
+        const char *name = stage->inputs[i].name, *frame = strchr(name, '@');
+        const size_t length = frame != NULL ? (size_t)(frame - name) : strlen(name);
+        if (strlen(ask->block->name) == length && memcmp(name, ask->block->name, length) == 0 &&
+            (frame == NULL || atoi(frame + 1) == ask->frame))
             return &stage->inputs[i];
     }
     fail_msg("no input %s", ask->block->name);
@@ -91,6 +94,15 @@ static struct picture deliver(const struct stage_input *input, struct rect area,
     return made;
 }
 
+static struct picture_info info_of(const struct stage_input *input)
+{
+    return (struct picture_info){ .display = input->display,
+                                  .data = input->picture.area,
+                                  .planes = picture_planes(&input->picture),
+                                  .chunk_rows = 1,
+                                  .pixel_aspect = 1 };
+}
+
 static void note_ask(struct stage *stage, const struct ask *ask)
 {
     char *end = stage->asked + strlen(stage->asked);
@@ -107,9 +119,11 @@ static enum passel_status fill_tile(const struct stage *stage, const struct kind
     struct picture in[ASK_LIMIT];
     for (int i = 0; i < at->ask_count; i++) {
         const struct ask *ask = &at->asks[i];
-        const struct rect area = kind->reach != NULL ? kind->reach(at, i, tile) : tile;
+        const struct stage_input *input = input_of(stage, ask);
+        const struct rect part = kind->reach != NULL ? kind->reach(at, i, tile) : tile;
+        const struct rect area = ask->whole ? input->picture.area : part;
         const unsigned wanted = (ask->planes & HAS_RGBA) | (ask->planes & PLANES_AS_WANTED ? planes : 0);
-        in[i] = deliver(input_of(stage, ask), area, wanted);
+        in[i] = deliver(input, area, wanted);
     }
     struct arena scratch;
     struct picture part = own_picture(tile, planes);
@@ -136,6 +150,47 @@ static enum passel_status fill_tiles(const struct stage *stage, const struct kin
     return PASSEL_OK;
 }
 
+/* One round of an analysis: its pictures are there for the call alone. */
+static enum passel_status feed_round(const struct stage *stage, const struct analysis *analysis, const struct at *at,
+                                     const struct ask_list *list, int round, void **work, struct passel_error *error)
+{
+    struct picture pictures[ASK_LIMIT];
+    struct picture_info infos[ASK_LIMIT];
+    int count = 0;
+    for (int i = 0; i < list->count; i++) {
+        const struct stage_input *input = input_of(stage, &list->asks[i]);
+        if (list->asks[i].round != round)
+            continue;
+        infos[count] = info_of(input);
+        pictures[count++] = deliver(input, input->picture.area, list->asks[i].planes & HAS_RGBA);
+    }
+    const enum passel_status status = analysis->add(at, round, pictures, infos, count, work, error);
+    while (count > 0)
+        own_release(&pictures[--count]);
+    return status;
+}
+
+static enum passel_status analyse(struct stage *stage, const struct analysis *analysis, const struct at *at,
+                                  void **found, struct passel_error *error)
+{
+    struct ask_list list = { NULL, 0, 0, false };
+    void *work = NULL;
+    size_t bytes;
+    int last = 0;
+    enum passel_status status = analysis->asks(at, &list, error);
+    if (status == PASSEL_OK && list.failed)
+        status = PASSEL_NO_MEMORY;
+    for (int i = 0; i < list.count; i++)
+        last = list.asks[i].round > last ? list.asks[i].round : last;
+    for (int round = 0; round <= last && list.count > 0 && status == PASSEL_OK; round++)
+        status = feed_round(stage, analysis, at, &list, round, &work, error);
+    if (status == PASSEL_OK && list.count > 0)
+        status = analysis->finish(at, work, found, &bytes, error);
+    analysis->drop_work(work);
+    memory_free(list.asks);
+    return status;
+}
+
 static enum passel_status make_at(struct stage *stage, const struct kind *kind, struct at *at, unsigned planes,
                                   int32_t tile, struct picture *out, struct picture_info *info,
                                   struct passel_error *error)
@@ -146,12 +201,7 @@ static enum passel_status make_at(struct stage *stage, const struct kind *kind, 
     if (status == PASSEL_OK && list.failed)
         status = PASSEL_NO_MEMORY;
     for (int i = 0; i < list.count; i++) {
-        const struct stage_input *input = input_of(stage, &list.asks[i]);
-        inputs[i] = (struct picture_info){ .display = input->display,
-                                           .data = input->picture.area,
-                                           .planes = picture_planes(&input->picture),
-                                           .chunk_rows = 1,
-                                           .pixel_aspect = 1 };
+        inputs[i] = info_of(input_of(stage, &list.asks[i]));
         note_ask(stage, &list.asks[i]);
     }
     at->asks = list.asks;
@@ -159,12 +209,17 @@ static enum passel_status make_at(struct stage *stage, const struct kind *kind, 
     at->inputs = inputs;
     if (status == PASSEL_OK)
         status = kind->info(at, info, error);
+    at->info = info;
+    void *found = NULL;
+    if (status == PASSEL_OK && kind->analysis != NULL)
+        status = analyse(stage, kind->analysis, at, &found, error);
+    at->found = found;
     if (status == PASSEL_OK)
         status = picture_new(out, info->data, planes, error);
-    if (status == PASSEL_OK) {
-        at->info = info;
+    if (status == PASSEL_OK)
         status = fill_tiles(stage, kind, at, planes, tile, out, error);
-    }
+    if (kind->analysis != NULL)
+        kind->analysis->drop_found(found);
     if (status != PASSEL_OK)
         picture_release(out);
     memory_free(list.asks);

@@ -10,7 +10,7 @@
 #include "kinds/kind.h"
 
 struct stage_input {
-    const char *name; /* of a block in the recipe */
+    const char *name; /* of a block in the recipe; "moon@1003": at this frame alone */
     struct picture picture;
     struct rect display;
 };
