@@ -56,6 +56,7 @@ extern const struct command *const command_table[]; /* ended by NULL */
 extern const struct command command_chart;
 extern const struct command command_check;
 extern const struct command command_explain;
+extern const struct command command_plan;
 extern const struct command command_probe;
 extern const struct command command_render;
 extern const struct command command_tidy;

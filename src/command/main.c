@@ -11,7 +11,8 @@
 #include "command/command.h"
 
 const struct command *const command_table[] = {
-    &command_render, &command_check, &command_probe, &command_explain, &command_chart, &command_tidy, NULL,
+    &command_render, &command_check, &command_probe, &command_explain,
+    &command_chart,  &command_tidy,  &command_plan,  NULL,
 };
 
 static const struct command *command_named(const char *name)
