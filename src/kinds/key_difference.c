@@ -26,13 +26,18 @@ struct key_difference {
     enum shadows shadows;
 };
 
-#define EDGE 3         /* pixels: a soft edge is no wider to either side */
-#define AROUND 8       /* pixels: colours and shadows are learnt so far around */
-#define REACH 12       /* both, and the pooling */
-#define BARE_MOST 2.2F /* pooled difference per channel, in variances; 1 is noise alone, and never above 2 by chance   \
-                        */
+#define EDGE 3   /* pixels: a soft edge is no wider to either side */
+#define AROUND 8 /* pixels: colours and shadows are learnt so far around */
+#define REACH 20 /* both, EDGE once more, the pooling and the boxes of shadows */
+#define BARE_MOST                                                                                                      \
+    2.2F /* pooled difference per channel, in variances; 1 is noise alone, and never above 2 by chance                 \
+          */
 #define CLEAR_LEAST 5.0F
-#define STEPS 1e-3F         /* of a file, relative to the level */
+#define SOLID_FROM 0.25F /* of the difference next to it: what has gone less far is not solid */
+#define SOLID_TO 0.40F
+#define STEPS 1e-3F      /* of a file, relative to the level */
+#define SHADOW_BOX 2     /* pixels: half of the window that a shadow fills */
+#define SHADOW_MISS 2.0F /* most variances per channel that such a window is off */
 #define BRIGHTEST 1.15F  /* more light than this on the set is something that has come in */
 #define SHADOW_FROM 2.0F /* sigmas of the light's share that are no shadow */
 #define SHADOW_TO 5.0F
@@ -165,6 +170,7 @@ struct work {
     float tolerance, least_light, most_light;
     float *apart; /* how far a pixel is from the set, pooled: 1 is noise alone */
     float *light; /* the share of its light that the set keeps there */
+    float *solid; /* 1: nothing of the set shows near by */
     float *sure;  /* how many sigmas of noise that share has */
     float *
         sums[SUM_COUNT]; /* around each pixel: of solid colours, their count, of the light on the bare set, its count */
@@ -220,6 +226,64 @@ static void find_moments(const struct work *work, float *const moments[3])
     }
 }
 
+/* Sums over `radius` pixels either way along lines, added in the order of the pixels, cut to the plane. */
+static void sum_along(const float *from, float *to, size_t step, int32_t count, size_t line_step, int32_t lines,
+                      int32_t radius)
+{
+    for (int32_t line = 0; line < lines; line++) {
+        for (int32_t i = 0; i < count; i++) {
+            const int32_t first = i > radius ? i - radius : 0, last = i + radius < count ? i + radius : count - 1;
+            float sum = 0;
+            for (int32_t k = first; k <= last; k++)
+                sum += from[(size_t)line * line_step + (size_t)k * step];
+            to[(size_t)line * line_step + (size_t)i * step] = sum;
+        }
+    }
+}
+
+static void sum_near(const struct work *work, const float *from, float *to, float *spare, int32_t radius)
+{
+    const int32_t width = rect_width(work->around), height = rect_height(work->around);
+    sum_along(from, spare, 1, width, (size_t)width, height, radius);
+    sum_along(spare, to, (size_t)width, height, 1, width, radius);
+}
+
+/* The light at (x, y): of the windows that hold the pixel, the one that a single factor explains best; 1 when none is
+ * explained, since a shadow is broad and what is fine is no shadow. */
+static float light_at(const struct work *work, float *const boxes[3], int32_t x, int32_t y)
+{
+    const struct rect r = work->around;
+    float best = SHADOW_MISS * work->tolerance * work->tolerance, light = 1;
+    for (int32_t v = y - SHADOW_BOX; v <= y + SHADOW_BOX; v += SHADOW_BOX) {
+        for (int32_t u = x - SHADOW_BOX; u <= x + SHADOW_BOX; u += SHADOW_BOX) {
+            if (u < r.x0 || u >= r.x1 || v < r.y0 || v >= r.y1)
+                continue;
+            const size_t i = place(work, u, v);
+            if (boxes[2][i] <= 0)
+                continue;
+            const float share = fminf(fmaxf(boxes[1][i] / boxes[2][i], work->least_light), work->most_light);
+            const float rest = boxes[0][i] - 2 * share * boxes[1][i] + share * share * boxes[2][i];
+            const float miss = rest / (3 * (2 * SHADOW_BOX + 1) * (2 * SHADOW_BOX + 1));
+            if (miss < best) {
+                best = miss;
+                light = share;
+            }
+        }
+    }
+    return light;
+}
+
+/* `boxes` and `spare` are memory. */
+static void find_light(struct work *work, float *const moments[3], float *const boxes[3], float *spare)
+{
+    for (int k = 0; k < 3; k++)
+        sum_near(work, moments[k], boxes[k], spare, SHADOW_BOX);
+    for (int32_t y = work->around.y0; y < work->around.y1; y++) {
+        for (int32_t x = work->around.x0; x < work->around.x1; x++)
+            work->light[place(work, x, y)] = light_at(work, boxes, x, y);
+    }
+}
+
 /* The mean over 3 x 3 pixels with weights 1 2 1 both ways; the edge is held. */
 static float pooled(const struct work *work, const float *plane, int32_t x, int32_t y)
 {
@@ -242,72 +306,13 @@ static void find_apart(struct work *work, float *const moments[3])
             const size_t i = place(work, x, y);
             const float own = pooled(work, moments[0], x, y), both = pooled(work, moments[1], x, y);
             const float set = pooled(work, moments[2], x, y);
-            const float best = set > 0 ? both / set : 1;
-            const float light = fminf(fmaxf(best, work->least_light), work->most_light);
+            const float light = work->light[i];
             const float rest = own - 2 * light * both + light * light * set;
-            work->light[i] = light;
             work->sure[i] = sqrtf(POOLED_PIXELS * set);
             work->apart[i] = rest / 3;
         }
     }
 }
-
-static bool is_bare(const struct work *work, size_t i)
-{
-    return work->apart[i] < BARE_MOST * work->tolerance * work->tolerance;
-}
-
-/* True when no bare pixel is within EDGE. */
-static bool is_solid(const struct work *work, int32_t x, int32_t y)
-{
-    const struct rect near = rect_cut(rect_of(x - EDGE, y - EDGE, x + EDGE + 1, y + EDGE + 1), work->around);
-    for (int32_t v = near.y0; v < near.y1; v++) {
-        for (int32_t u = near.x0; u < near.x1; u++) {
-            if (is_bare(work, place(work, u, v)))
-                return false;
-        }
-    }
-    return true;
-}
-
-/* ---- what stands around ---------------------------------------------------------------------------------------- */
-
-/* Puts into `plane` at every pixel the sum over `AROUND` pixels either way, added in the order of the pixels. */
-static void sum_along(const float *from, float *to, size_t step, int32_t count, size_t line_step, int32_t lines)
-{
-    for (int32_t line = 0; line < lines; line++) {
-        for (int32_t i = 0; i < count; i++) {
-            const int32_t first = i > AROUND ? i - AROUND : 0, last = i + AROUND < count ? i + AROUND : count - 1;
-            float sum = 0;
-            for (int32_t k = first; k <= last; k++)
-                sum += from[(size_t)line * line_step + (size_t)k * step];
-            to[(size_t)line * line_step + (size_t)i * step] = sum;
-        }
-    }
-}
-
-static void find_sums(struct work *work, float *spare)
-{
-    const int32_t width = rect_width(work->around), height = rect_height(work->around);
-    for (int32_t y = work->around.y0; y < work->around.y1; y++) {
-        const struct rows rows = rows_at(work, y);
-        for (int32_t x = work->around.x0; x < work->around.x1; x++) {
-            const size_t i = place(work, x, y);
-            const float bare = is_bare(work, i) ? 1.0F : 0.0F, solid = is_solid(work, x, y) ? 1.0F : 0.0F;
-            for (int c = 0; c < 3; c++)
-                work->sums[c][i] = solid * rows.take[c][x - work->around.x0];
-            work->sums[SUM_SOLID][i] = solid;
-            work->sums[SUM_LIGHT][i] = bare * work->light[i];
-            work->sums[SUM_BARE][i] = bare;
-        }
-    }
-    for (int k = 0; k < SUM_COUNT; k++) {
-        sum_along(work->sums[k], spare, 1, width, (size_t)width, height);
-        sum_along(spare, work->sums[k], (size_t)width, height, 1, width);
-    }
-}
-
-/* ---- alpha ----------------------------------------------------------------------------------------------------- */
 
 static float ramp(float value, float from, float to)
 {
@@ -315,15 +320,94 @@ static float ramp(float value, float from, float to)
     return share * share * (3 - 2 * share);
 }
 
-/* How far the pixel has gone from the set to `front`: weighted by trust. */
-static float gone(const float pixel[3], const float set[3], const float front[3], const float trust[3])
+static bool is_bare(const struct work *work, size_t i)
+{
+    return work->apart[i] < BARE_MOST * work->tolerance * work->tolerance;
+}
+
+enum extreme { LEAST, LARGEST };
+
+/* The least or the largest within EDGE pixels along lines, cut to the plane. */
+static void extreme_along(const float *from, float *to, size_t step, int32_t count, size_t line_step, int32_t lines,
+                          enum extreme which)
+{
+    for (int32_t line = 0; line < lines; line++) {
+        const float *in = from + (size_t)line * line_step;
+        for (int32_t i = 0; i < count; i++) {
+            const int32_t first = i > EDGE ? i - EDGE : 0, last = i + EDGE < count ? i + EDGE : count - 1;
+            float found = in[(size_t)first * step];
+            for (int32_t k = first + 1; k <= last; k++) {
+                const float value = in[(size_t)k * step];
+                found = which == LEAST ? fminf(found, value) : fmaxf(found, value);
+            }
+            to[(size_t)line * line_step + (size_t)i * step] = found;
+        }
+    }
+}
+
+static void extreme_near(const struct work *work, const float *from, float *to, float *spare, enum extreme which)
+{
+    const int32_t width = rect_width(work->around), height = rect_height(work->around);
+    extreme_along(from, spare, 1, width, (size_t)width, height, which);
+    extreme_along(spare, to, (size_t)width, height, 1, width, which);
+}
+
+/* How solid it is around each pixel: how far the least different one has gone from the set, compared with the most
+ * different one next to it. `share` and `most` are memory. */
+static void find_solid(struct work *work, float *const moments[3], float *share, float *most, float *spare)
+{
+    const size_t pixels = (size_t)rect_width(work->around) * (size_t)rect_height(work->around);
+    const float noise = work->tolerance * work->tolerance;
+    for (size_t i = 0; i < pixels; i++) {
+        const float light = work->light[i];
+        const float rest = moments[0][i] - 2 * light * moments[1][i] + light * light * moments[2][i];
+        share[i] = fmaxf(rest / 3 - noise, 0);
+    }
+    extreme_near(work, share, most, spare, LARGEST);
+    for (size_t i = 0; i < pixels; i++)
+        share[i] = is_bare(work, i) ? 0 : sqrtf(share[i] / fmaxf(most[i], noise));
+    extreme_near(work, share, work->solid, spare, LEAST);
+    for (size_t i = 0; i < pixels; i++)
+        work->solid[i] = ramp(work->solid[i], SOLID_FROM, SOLID_TO);
+}
+
+/* ---- what stands around ---------------------------------------------------------------------------------------- */
+
+static void find_sums(struct work *work, float *spare)
+{
+    for (int32_t y = work->around.y0; y < work->around.y1; y++) {
+        const struct rows rows = rows_at(work, y);
+        for (int32_t x = work->around.x0; x < work->around.x1; x++) {
+            const size_t i = place(work, x, y);
+            const float bare = is_bare(work, i) ? 1.0F : 0.0F, solid = work->solid[i];
+            for (int c = 0; c < 3; c++)
+                work->sums[c][i] = solid * rows.take[c][x - work->around.x0];
+            work->sums[SUM_SOLID][i] = solid;
+            work->sums[SUM_LIGHT][i] = bare * work->light[i];
+            work->sums[SUM_BARE][i] = bare;
+        }
+    }
+    for (int k = 0; k < SUM_COUNT; k++)
+        sum_near(work, work->sums[k], work->sums[k], spare, AROUND);
+}
+
+/* ---- alpha ----------------------------------------------------------------------------------------------------- */
+
+/* How far the pixel has gone from the set to `front`, weighted by trust; *miss is what that leaves unexplained. */
+static float gone(const float pixel[3], const float set[3], const float front[3], const float trust[3], float *miss)
 {
     float along = 0, whole = 0;
     for (int c = 0; c < 3; c++) {
         along += trust[c] * (pixel[c] - set[c]) * (front[c] - set[c]);
         whole += trust[c] * (front[c] - set[c]) * (front[c] - set[c]);
     }
-    return whole > 0 ? alpha_clamped(along / whole) : 1;
+    const float alpha = whole > 0 ? alpha_clamped(along / whole) : 1;
+    *miss = 0;
+    for (int c = 0; c < 3; c++) {
+        const float rest = pixel[c] - set[c] - alpha * (front[c] - set[c]);
+        *miss += trust[c] * rest * rest;
+    }
+    return alpha;
 }
 
 /* The colour within EDGE pixels that is furthest from the set. */
@@ -358,11 +442,18 @@ static float pixel_alpha(const struct work *work, const struct rows *rows, int32
         mean[c] = work->sums[SUM_SOLID][i] > 0 ? work->sums[c][i] / work->sums[SUM_SOLID][i] : pixel[c];
     }
     const float clear = ramp(work->apart[i], BARE_MOST * limit, CLEAR_LEAST * limit);
-    if (clear == 0 || is_solid(work, x, y))
-        return clear > 0 ? 1.0F : 0.0F;
+    /* Inside, one colour may pass through that of the set on its way to another: no bare set is near there. */
+    const float solid = fmaxf(work->solid[i], 1 - fminf(work->sums[SUM_BARE][i] / AROUND, 1));
+    if (solid == 1)
+        return 1;
+    if (clear == 0)
+        return solid;
+    float miss_thin, miss_mean;
     furthest(work, x, y, far);
-    const float thin = gone(pixel, set, far, trust), known = fminf(work->sums[SUM_SOLID][i] / AROUND, 1);
-    return clear * (thin + known * (gone(pixel, set, mean, trust) - thin));
+    const float thin = gone(pixel, set, far, trust, &miss_thin), broad = gone(pixel, set, mean, trust, &miss_mean);
+    const float known = fminf(work->sums[SUM_SOLID][i] / AROUND, 1) * (miss_thin + 1) / (miss_thin + miss_mean + 2);
+    const float open = thin + known * (broad - thin);
+    return clear * open + solid * (1 - clear * open);
 }
 
 static void cut_row(const struct work *work, const float *garbage, const float *core, const struct picture *out,
@@ -416,8 +507,8 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
         work->most_light = BRIGHTEST;
     }
     const size_t width = (size_t)rect_width(work->around), pixels = width * (size_t)rect_height(work->around);
-    float **const planes[] = { &work->apart,   &work->light,   &work->sure,    &work->sums[0], &work->sums[1],
-                               &work->sums[2], &work->sums[3], &work->sums[4], &work->sums[5] };
+    float **const planes[] = { &work->apart,   &work->light,   &work->sure,    &work->solid,   &work->sums[0],
+                               &work->sums[1], &work->sums[2], &work->sums[3], &work->sums[4], &work->sums[5] };
     for (size_t k = 0; k < sizeof planes / sizeof *planes; k++) {
         *planes[k] = arena_array(scratch, pixels, sizeof(float));
         if (*planes[k] == NULL)
@@ -430,7 +521,9 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
             return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     }
     find_moments(work, work->sums); /* the first three sums are not needed yet */
+    find_light(work, work->sums, work->sums + 3, spare);
     find_apart(work, work->sums);
+    find_solid(work, work->sums, work->sums[3], work->sums[4], spare);
     find_sums(work, spare);
     return PASSEL_OK;
 }

@@ -243,6 +243,7 @@ enum passel_status stage_make(struct stage *stage, const char *block, int32_t fr
     struct at at = { .block = block_named(stage, block),
                      .recipe = stage->recipe,
                      .shot = &stage->shot,
+                     .picture = stage->picture,
                      .frame = frame,
                      .scale = scale };
     const struct kind *kind = kind_of(at.block->schema);

@@ -20,6 +20,7 @@ struct stage {
     struct shot shot;
     const struct stage_input *inputs;
     int input_count;
+    int picture;      /* which picture of the block is made; 0: the main one */
     char asked[1024]; /* by the last stage_make: names and planes, "moon:RGBA cut:A"; AS_WANTED is a * */
 };
 
