@@ -19,6 +19,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 #include "numerics/extrapolate.h"
 
 #define CELLS_ALONG 80
@@ -35,7 +36,7 @@
 
 static float fourth_root(float light)
 {
-    return sqrtf(sqrtf(fmaxf(light, 0)));
+    return sqrtf(sqrtf(larger(light, 0)));
 }
 
 static float fourth_power(float root)
@@ -156,7 +157,7 @@ static void find_least(struct gradient *gradient)
             if (field->weight[i] > 0 && (least < 0 || field->value[c][i] < least))
                 least = field->value[c][i];
         }
-        gradient->least[c] = LEAST_SHARE * fmaxf(least, 0);
+        gradient->least[c] = LEAST_SHARE * larger(least, 0);
     }
 }
 
@@ -166,11 +167,11 @@ static void field_row(const struct gradient *gradient, int plane, int32_t x0, in
     cells_row(&gradient->field, plane, x0, y, count, out);
     if (plane == PLANE_A) {
         for (int32_t i = 0; i < count; i++)
-            out[i] = gradient->opaque ? 1 : fminf(fmaxf(out[i], 0), 1);
+            out[i] = gradient->opaque ? 1 : between(out[i], 0, 1);
         return;
     }
     for (int32_t i = 0; i < count; i++)
-        out[i] = fourth_power(fmaxf(out[i], gradient->least[plane]));
+        out[i] = fourth_power(larger(out[i], gradient->least[plane]));
 }
 
 /* ---- the border ------------------------------------------------------------------------------------------------ */
@@ -297,7 +298,7 @@ static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_
     while (mix.level < RIM_LEVELS - 2 && rim->sigma[mix.level + 1] <= sigma)
         mix.level++;
     const float below = rim->sigma[mix.level], above = rim->sigma[mix.level + 1];
-    mix.to_next = above > below ? fminf((sigma - below) / (above - below), 1) : 0;
+    mix.to_next = above > below ? smaller((sigma - below) / (above - below), 1) : 0;
     const float fade = distance / (RIM_FADE * (float)(w < h ? w : h));
     mix.strength = 1 / (1 + fade * fade);
     return mix;
@@ -414,7 +415,7 @@ void gradient_render(const struct gradient *gradient, int32_t x0, int32_t y, int
         const struct rim_mix mix = rim_mix(gradient, x0 + i, y);
         for (int c = 0; c < 3; c++) {
             if (row->smooth[c] != NULL)
-                row->smooth[c][i] = fmaxf(row->smooth[c][i] + rim_miss(&gradient->rim, mix, c), 0);
+                row->smooth[c][i] = larger(row->smooth[c][i] + rim_miss(&gradient->rim, mix, c), 0);
         }
     }
     grain_row(gradient, x0, y, count, row);

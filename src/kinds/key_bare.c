@@ -12,6 +12,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 
 #define ROUNDS 8
 #define SURE_SHARE 0.8F   /* of the score that a tenth of the cells surpasses */
@@ -39,7 +40,7 @@ static enum passel_status sure_score(const float *score, int32_t count, float *s
 
 static float brightest(const struct cells *cells, int32_t cell)
 {
-    return fmaxf(fmaxf(cells->value[0][cell], cells->value[1][cell]), cells->value[2][cell]);
+    return larger(larger(cells->value[0][cell], cells->value[1][cell]), cells->value[2][cell]);
 }
 
 /* True when all planes of all takes hold no more than noise and a slope. */
@@ -62,9 +63,9 @@ static void weigh_near(const struct cells *take, const struct noise noise[3], fl
 {
     const int32_t count = take->width * take->height;
     for (int32_t i = 0; i < count; i++) {
-        const float bright = fmaxf(fmaxf(take->spread[0][i], take->spread[1][i]), take->spread[2][i]);
+        const float bright = larger(larger(take->spread[0][i], take->spread[1][i]), take->spread[2][i]);
         for (int c = 0; c < 3; c++) {
-            const float sigma = sqrtf(noise_variance(noise[c], take->value[c][i])) * 4 / (float)take->size;
+            const float sigma = 4 * CELL_NOISE * sqrtf(noise_variance(noise[c], take->value[c][i]));
             const float off = fabsf(take->value[c][i] - take->spread[c][i]);
             if (!(off <= NEAR_SHARE * bright + sigma))
                 weight[i] = 0;

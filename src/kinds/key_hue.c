@@ -4,6 +4,7 @@
  * The chroma plane is the plane r + g + b = 0.
  */
 #include "kinds/key_hue.h"
+#include "numerics/between.h"
 
 #include <math.h>
 #include <string.h>
@@ -23,7 +24,7 @@ static void hue_from_axis(struct hue *hue)
     hue->across[0] = (axis[1] - axis[2]) * HUE_WEDGE;
     hue->across[1] = (axis[2] - axis[0]) * HUE_WEDGE;
     hue->across[2] = (axis[0] - axis[1]) * HUE_WEDGE;
-    const float least = fminf(fminf(axis[0], axis[1]), axis[2]);
+    const float least = smaller(smaller(axis[0], axis[1]), axis[2]);
     for (int c = 0; c < 3; c++)
         hue->strip[c] = axis[c] - least;
     const float along = dot(hue->strip, axis);
@@ -60,10 +61,10 @@ static float hue_votes(const struct cells *cells, const struct hue *hue, float m
     for (int32_t i = 0; i < cells->width * cells->height; i++) {
         float colour[3];
         cell_colour(cells, i, colour);
-        const float bright = fmaxf(fmaxf(colour[0], colour[1]), fmaxf(colour[2], 1e-3F));
+        const float bright = larger(larger(colour[0], colour[1]), larger(colour[2], 1e-3F));
         const float along = dot(colour, hue->axis), over = fabsf(dot(colour, hue->across));
         const float spread = cells->spread[0][i] + cells->spread[1][i] + cells->spread[2][i];
-        const float vote = fmaxf(along - NARROW * over, 0) / (bright + 8 * spread);
+        const float vote = larger(along - NARROW * over, 0) / (bright + 8 * spread);
         votes += vote;
         for (int c = 0; c < 3; c++)
             mean[c] += vote * colour[c];
@@ -103,6 +104,6 @@ void hue_score(const struct cells *cells, const float colour[3], float *score)
         float value[3];
         cell_colour(cells, i, value);
         const float share = coloured ? dot(value, hue.axis) - HUE_WEDGE * fabsf(dot(value, hue.across)) : 0;
-        score[i] = share > GREYEST * fmaxf(fmaxf(value[0], value[1]), value[2]) ? share : 0;
+        score[i] = share > GREYEST * larger(larger(value[0], value[1]), value[2]) ? share : 0;
     }
 }

@@ -10,6 +10,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 
 #define BINS 90
 #define NEAR 0.015F       /* how far from the level a bare cell's ratio may be, noise apart */
@@ -54,7 +55,7 @@ static int collect(const struct picture *empty, const struct noise noise[3], con
                 continue;
             for (int c = 0; c < 3; c++) {
                 pair->take[c] = look->value[c][cell];
-                pair->noise[c] = 1.3F * sqrtf(noise_variance(noise[c], pair->take[c])) / (float)look->size;
+                pair->noise[c] = CELL_NOISE * sqrtf(noise_variance(noise[c], pair->take[c]));
             }
             count++;
         }
@@ -79,7 +80,7 @@ static float common_ratio(const struct pair *pairs, int count, int c)
     int bins[BINS + 4] = { 0 }, best = 0, most = 0;
     const float width = (LEVEL_MOST - LEVEL_LEAST) / BINS;
     for (int i = 0; i < count; i++) {
-        const float place = (pairs[i].take[c] / fmaxf(pairs[i].empty[c], 1e-6F) - LEVEL_LEAST) / width;
+        const float place = (pairs[i].take[c] / larger(pairs[i].empty[c], 1e-6F) - LEVEL_LEAST) / width;
         if (place >= 0 && place < BINS)
             bins[2 + (int)place]++;
     }
@@ -138,7 +139,7 @@ enum passel_status level_find(const struct picture *empty, const struct noise no
         *bare = refine(pairs, count, main, (const bool[]){ true, true, true }, level);
     const bool found = *bare >= 12 && *bare * SHARE_LEAST >= count;
     for (int c = 0; c < 3; c++)
-        level[c] = found ? fminf(fmaxf(level[c], LEVEL_LEAST), LEVEL_MOST) : 1;
+        level[c] = found ? smaller(larger(level[c], LEVEL_LEAST), LEVEL_MOST) : 1;
     memory_free(pairs);
     return PASSEL_OK;
 }

@@ -13,6 +13,7 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "numerics/between.h"
 
 #define WINDOW 6 /* cells to each side */
 #define SUMS 10  /* count, 3 means, 6 products */
@@ -82,8 +83,8 @@ static void cell_measure(const struct local *local, size_t cell, const float sum
                          const struct noise noise[3])
 {
     static const int diagonal[3] = { 0, 3, 5 };
-    const float count = sums[0], share = 1 / fmaxf(count, 1e-3F);
-    const float floor = FLOOR_SHARE * fmaxf(fmaxf(field[0], field[1]), field[2]);
+    const float count = sums[0], share = 1 / larger(count, 1e-3F);
+    const float floor = FLOOR_SHARE * larger(larger(field[0], field[1]), field[2]);
     const float mean[3] = { sums[1] * share, sums[2] * share, sums[3] * share };
     float spread[6], way[3], pull[3], length = 0;
     for (int k = 0, i = 0; i < 3; i++) {
@@ -91,7 +92,7 @@ static void cell_measure(const struct local *local, size_t cell, const float sum
             spread[k] = TYPICAL_ALPHA2 * (sums[4 + k] * share - mean[i] * mean[j]);
     }
     for (int c = 0; c < 3; c++) {
-        spread[diagonal[c]] = fmaxf(spread[diagonal[c]], 0) + floor * floor + noise_variance(noise[c], field[c]);
+        spread[diagonal[c]] = larger(spread[diagonal[c]], 0) + floor * floor + noise_variance(noise[c], field[c]);
         way[c] = field[c] - mean[c];
     }
     solve3(spread, way, pull);

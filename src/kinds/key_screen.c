@@ -18,6 +18,7 @@
 #include "kinds/key_hue.h"
 #include "kinds/key_local.h"
 #include "kinds/kinds.h"
+#include "numerics/between.h"
 
 enum { PICTURE_CUT = 0, PICTURE_SCREEN = 1 };
 
@@ -168,8 +169,10 @@ struct work {
     struct picture solid; /* plane A: 1 where it is below noise */
     struct picture near;  /* plane A: the largest first transmission near by; as far as LOCAL_REACH */
     struct local local;
-    const float *field[3];                /* a row of the screen */
-    float *spare[3], *measure[3], *trust; /* rows as wide as `around` */
+    const float *field[3]; /* a row of the screen */
+    /* rows as wide as `around` */
+    float *spare[3], *measure[3], *trust;
+    float *whole, *sigma; /* the bare screen's share of its hue, and the noise in it */
 };
 
 /* How much of the screen's hue: along its axis, less the wedge across. Noise of sigma makes no wedge. */
@@ -180,41 +183,58 @@ static float hue_share(const struct hue *hue, float r, float g, float b, float s
     return along - HUE_WEDGE * over * over / (over + 2 * sigma + 1e-6F);
 }
 
-/* Sigma of the bare screen along its hue. */
-static float field_sigma(const struct work *work, int32_t i)
+/* Along a row of the screen: how much of its hue the bare screen has, and the sigma of that. */
+static void bare_row(const struct hue *hue, const struct noise noise[3], const float *restrict r,
+                     const float *restrict g, const float *restrict b, float *restrict whole, float *restrict sigma,
+                     int32_t count)
 {
-    float variance = 0;
-    for (int c = 0; c < 3; c++)
-        variance += work->hue.axis[c] * work->hue.axis[c] * noise_variance(work->screen->noise[c], work->field[c][i]);
-    return sqrtf(variance);
+    const struct hue own = *hue;
+    float gain[3], floor = 0;
+    for (int c = 0; c < 3; c++) {
+        gain[c] = own.axis[c] * own.axis[c] * noise[c].gain;
+        floor += own.axis[c] * own.axis[c] * noise[c].floor;
+    }
+    for (int32_t i = 0; i < count; i++) {
+        whole[i] = larger(hue_share(&own, r[i], g[i], b[i], 0), 1e-4F);
+        sigma[i] = sqrtf(larger(gain[0] * r[i] + gain[1] * g[i] + gain[2] * b[i], 0) + floor);
+    }
+}
+
+static void first_row(const struct hue *hue, const float *restrict r, const float *restrict g, const float *restrict b,
+                      const float *restrict whole, const float *restrict sigma, float *restrict first,
+                      float *restrict solid, int32_t count)
+{
+    const struct hue own = *hue;
+    for (int32_t i = 0; i < count; i++) {
+        const float part = 1 / whole[i], share = hue_share(&own, r[i], g[i], b[i], sigma[i]) * part;
+        first[i] = share;
+        solid[i] = share < larger(SOLID_SHARE, SOLID_SIGMAS * sigma[i] * part) ? 1.0F : 0.0F;
+    }
 }
 
 static void field_rows(struct work *work, int32_t x0, int32_t y, int32_t count)
 {
     for (int c = 0; c < 3; c++)
         work->field[c] = screen_row(work->screen, c, x0, y, count, work->spare[c]);
-}
-
-static float whole_share(const struct work *work, int32_t i)
-{
-    return fmaxf(hue_share(&work->hue, work->field[0][i], work->field[1][i], work->field[2][i], 0), 1e-4F);
+    bare_row(&work->hue, work->screen->noise, work->field[0], work->field[1], work->field[2], work->whole, work->sigma,
+             count);
 }
 
 static void find_first(struct work *work, const struct picture *take)
 {
-    const int32_t count = rect_width(work->around);
+    const int32_t count = rect_width(work->around), shift = work->around.x0 - take->area.x0;
     for (int32_t y = work->around.y0; y < work->around.y1; y++) {
-        const float *r = picture_row(take, PLANE_R, y) + (work->around.x0 - take->area.x0);
-        const float *g = picture_row(take, PLANE_G, y) + (work->around.x0 - take->area.x0);
-        const float *b = picture_row(take, PLANE_B, y) + (work->around.x0 - take->area.x0);
-        float *first = picture_row(&work->first, PLANE_A, y), *solid = picture_row(&work->solid, PLANE_A, y);
         field_rows(work, work->around.x0, y, count);
-        for (int32_t i = 0; i < count; i++) {
-            const float whole = whole_share(work, i), sigma = field_sigma(work, i);
-            first[i] = hue_share(&work->hue, r[i], g[i], b[i], sigma) / whole;
-            solid[i] = first[i] < fmaxf(SOLID_SHARE, SOLID_SIGMAS * sigma / whole) ? 1.0F : 0.0F;
-        }
+        first_row(&work->hue, picture_row(take, PLANE_R, y) + shift, picture_row(take, PLANE_G, y) + shift,
+                  picture_row(take, PLANE_B, y) + shift, work->whole, work->sigma,
+                  picture_row(&work->first, PLANE_A, y), picture_row(&work->solid, PLANE_A, y), count);
     }
+}
+
+static void raise(float *restrict most, const float *restrict values, int32_t count)
+{
+    for (int32_t i = 0; i < count; i++)
+        most[i] = larger(most[i], values[i]);
 }
 
 /* One row of the largest of `first` within SEE_EDGE pixels along it. */
@@ -222,13 +242,12 @@ static void most_along(const struct work *work, int32_t y, float *most)
 {
     const float *first = picture_row(&work->first, PLANE_A, y) - work->around.x0;
     const struct rect area = work->near.area;
-    for (int32_t x = area.x0; x < area.x1; x++) {
-        const int32_t from = x - SEE_EDGE < work->around.x0 ? work->around.x0 : x - SEE_EDGE;
-        const int32_t to = x + SEE_EDGE >= work->around.x1 ? work->around.x1 - 1 : x + SEE_EDGE;
-        float largest = 0;
-        for (int32_t k = from; k <= to; k++)
-            largest = fmaxf(largest, first[k]);
-        most[x - area.x0] = largest;
+    memset(most, 0, (size_t)rect_width(area) * sizeof *most);
+    for (int32_t d = -SEE_EDGE; d <= SEE_EDGE; d++) {
+        const int32_t from = area.x0 + d < work->around.x0 ? work->around.x0 - d : area.x0;
+        const int32_t to = area.x1 + d > work->around.x1 ? work->around.x1 - d : area.x1;
+        if (from < to)
+            raise(most + (from - area.x0), first + from + d, to - from);
     }
 }
 
@@ -244,9 +263,7 @@ static void find_near(const struct work *work, float *most)
         const int32_t to = y + SEE_EDGE >= area.y1 ? area.y1 - 1 : y + SEE_EDGE;
         most_along(work, y, most);
         for (int32_t row = from; row <= to; row++) {
-            float *near = picture_row(&work->near, PLANE_A, row);
-            for (int32_t i = 0; i < width; i++)
-                near[i] = fmaxf(near[i], most[i]);
+            raise(picture_row(&work->near, PLANE_A, row), most, width);
         }
     }
     for (int32_t y = area.y0; y < area.y1; y++) {
@@ -261,7 +278,7 @@ static void find_near(const struct work *work, float *most)
 
 static float ramp(float value, float from, float to)
 {
-    const float share = fminf(fmaxf((value - from) / (to - from), 0), 1);
+    const float share = smaller(larger((value - from) / (to - from), 0), 1);
     return share * share * (3 - 2 * share);
 }
 
@@ -277,7 +294,7 @@ static bool field_hue(const struct screen *screen, struct hue *hue)
                 mean[c] += row[x];
         }
     }
-    const float most = fmaxf(fmaxf(mean[0], mean[1]), fmaxf(mean[2], 1e-6F));
+    const float most = larger(larger(mean[0], mean[1]), larger(mean[2], 1e-6F));
     for (int c = 0; c < 3; c++)
         mean[c] /= most;
     return hue_of(mean, hue);
@@ -289,9 +306,9 @@ static float pixel_alpha(const struct work *work, const float pixel[3], int32_t 
     float local = 0;
     for (int c = 0; c < 3; c++)
         local += work->measure[c][i] * (work->field[c][i] - pixel[c]);
-    const float plain = fminf(1 - first, 1);
-    const float open = plain + work->trust[i] * (fminf(local, 1) - plain);
-    const float sigma = field_sigma(work, i) / whole_share(work, i), limit = fmaxf(SOLID_SHARE, SOLID_SIGMAS * sigma);
+    const float plain = smaller(1 - first, 1);
+    const float open = plain + work->trust[i] * (smaller(local, 1) - plain);
+    const float sigma = work->sigma[i] / work->whole[i], limit = larger(SOLID_SHARE, SOLID_SIGMAS * sigma);
     const float agreed = ramp(open, ALMOST_FROM, ALMOST_TO) * ramp(limit - first, 0, limit);
     const float alpha = 1 + ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO) * (1 - agreed) * (open - 1);
     *keep = ramp(alpha, BARE_FROM * sigma, BARE_TO * sigma);
@@ -308,7 +325,7 @@ static void despill(const struct hue *hue, enum despill limit, float colour[3])
         return;
     const float along = colour[0] * hue->axis[0] + colour[1] * hue->axis[1] + colour[2] * hue->axis[2];
     const float over = colour[0] * hue->across[0] + colour[1] * hue->across[1] + colour[2] * hue->across[2];
-    const float excess = fmaxf(along - shares[limit] * fabsf(over), 0);
+    const float excess = larger(along - shares[limit] * fabsf(over), 0);
     for (int c = 0; c < 3; c++)
         colour[c] -= excess * hue->strip[c];
 }
@@ -320,25 +337,28 @@ static void fill_row(const struct work *work, const struct key_screen *key, cons
     const float *first = picture_row(&work->first, PLANE_A, y) + (out->area.x0 - work->around.x0);
     const float *near = picture_row(&work->near, PLANE_A, y) + (out->area.x0 - work->near.area.x0);
     const float *rows[3];
+    float *to[PLANE_COUNT];
     for (int c = 0; c < 3; c++)
         rows[c] = picture_row(take, (enum plane)c, y) + shift;
+    for (int p = 0; p < PLANE_COUNT; p++)
+        to[p] = out->plane[p] == NULL ? NULL : picture_row(out, (enum plane)p, y);
     for (int32_t i = 0; i < count; i++) {
         const float pixel[3] = { rows[0][i], rows[1][i], rows[2][i] };
         float keep, colour[3], alpha = pixel_alpha(work, pixel, i, first[i], near[i], &keep);
         if (core != NULL && core[i] > alpha) {
-            alpha = fminf(core[i], 1);
+            alpha = smaller(core[i], 1);
             keep = 1;
         }
         for (int c = 0; c < 3; c++)
             colour[c] = keep * (pixel[c] - (1 - alpha) * work->field[c][i]);
         despill(&work->hue, key->despill, colour);
-        const float show = garbage == NULL ? 1 : 1 - fminf(fmaxf(garbage[i], 0), 1);
+        const float show = garbage == NULL ? 1 : 1 - between(garbage[i], 0, 1);
         for (int c = 0; c < 3; c++) {
-            if (out->plane[c] != NULL)
-                picture_row(out, (enum plane)c, y)[i] = show * colour[c];
+            if (to[c] != NULL)
+                to[c][i] = show * colour[c];
         }
-        if (out->plane[PLANE_A] != NULL)
-            picture_row(out, PLANE_A, y)[i] = show * alpha;
+        if (to[PLANE_A] != NULL)
+            to[PLANE_A][i] = show * alpha;
     }
 }
 
@@ -354,7 +374,7 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->solid, error));
     const struct rect near = rect_cut(rect_grow(area, LOCAL_REACH, LOCAL_REACH), work->around);
     RETURN_IF_ERROR(arena_picture(scratch, near, HAS_A, &work->near, error));
-    float *rows = arena_row(scratch, 7 * rect_width(work->around));
+    float *rows = arena_row(scratch, 9 * rect_width(work->around));
     if (rows == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int c = 0; c < 3; c++) {
@@ -362,6 +382,8 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
         work->measure[c] = rows + (size_t)(3 + c) * (size_t)rect_width(work->around);
     }
     work->trust = rows + 6 * (size_t)rect_width(work->around);
+    work->whole = rows + 7 * (size_t)rect_width(work->around);
+    work->sigma = rows + 8 * (size_t)rect_width(work->around);
     return PASSEL_OK;
 }
 

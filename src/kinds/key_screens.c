@@ -15,6 +15,7 @@
 #include "kinds/key_bare.h"
 #include "kinds/key_hue.h"
 #include "kinds/key_level.h"
+#include "numerics/between.h"
 #include "numerics/cells.h"
 #include "numerics/smooth_field.h"
 
@@ -268,7 +269,7 @@ static enum passel_status field_from_cells(struct screen *screen, struct cells *
             float *row = picture_row(&screen->field, (enum plane)c, y);
             cells_row(cells, c, cells->area.x0, y, rect_width(cells->area), row);
             for (int32_t x = 0; x < rect_width(cells->area); x++)
-                row[x] = fmaxf(row[x], 0);
+                row[x] = larger(row[x], 0);
         }
     }
     return PASSEL_OK;

@@ -6,6 +6,7 @@
  */
 #include "numerics/box_mean.h"
 
+#include <stdbool.h>
 #include <string.h>
 
 static void columns_add(double *restrict columns, const float *restrict row, int32_t width)
@@ -22,16 +23,19 @@ static void columns_drop(double *restrict columns, const float *restrict row, in
 
 static void row_means(const double *restrict columns, float *restrict out, int32_t width, int radius, int32_t rows)
 {
+    const double full = 1 / ((2.0 * radius + 1) * (double)rows);
     double sum = 0;
     for (int32_t x = 0; x < radius && x < width; x++)
         sum += columns[x];
     for (int32_t x = 0; x < width; x++) {
-        if (x + radius < width)
-            sum += columns[x + radius];
-        if (x - radius - 1 >= 0)
-            sum -= columns[x - radius - 1];
-        const int32_t left = x - radius > 0 ? x - radius : 0;
-        const int32_t right = x + radius < width ? x + radius : width - 1;
+        const bool left_in = x - radius > 0, right_in = x + radius < width;
+        sum += right_in ? columns[x + radius] : 0;
+        sum -= left_in ? columns[x - radius - 1] : 0;
+        if (x >= radius && right_in) {
+            out[x] = (float)(sum * full);
+            continue;
+        }
+        const int32_t left = left_in ? x - radius : 0, right = right_in ? x + radius : width - 1;
         out[x] = (float)(sum / ((double)(right - left + 1) * (double)rows));
     }
 }

@@ -12,7 +12,7 @@
 #include "base/memory.h"
 #include "numerics/least_squares.h"
 
-#define CELL_SAMPLES 256    /* pixels that a cell's median looks at */
+#define CELL_SAMPLES (CELL_SAMPLES_ALONG * CELL_SAMPLES_ALONG)
 #define MEMBRANE_ROUNDS 200 /* of over-relaxation; grids have about 100 cells a side */
 #define MEMBRANE_STEP 1.85F
 #define SURFACE_TERMS 6
@@ -78,11 +78,13 @@ static int cell_samples(const struct cells *cells, const struct picture *picture
         rect_cut(rect_of(cells->area.x0 + i * cells->size, cells->area.y0 + j * cells->size,
                          cells->area.x0 + (i + 1) * cells->size, cells->area.y0 + (j + 1) * cells->size),
                  cells->area);
-    const int32_t step = (cells->size + 15) / 16;
+    const int32_t step = (cells->size + CELL_SAMPLES_ALONG - 1) / CELL_SAMPLES_ALONG;
     int count = 0;
-    for (int32_t y = cell.y0; y < cell.y1; y += step) {
+    const int32_t right = rect_width(cell) > step / 2 ? step / 2 : 0,
+                  down = rect_height(cell) > step / 2 ? step / 2 : 0;
+    for (int32_t y = cell.y0 + down; y < cell.y1; y += step) {
         const float *row = picture_row(picture, (enum plane)p, y) - picture->area.x0;
-        for (int32_t x = cell.x0; x < cell.x1; x += step)
+        for (int32_t x = cell.x0 + right; x < cell.x1; x += step)
             samples[count++] = row[x];
     }
     return count;
@@ -207,31 +209,53 @@ static int32_t clamp_index(int32_t i, int32_t count)
     return i < 0 ? 0 : i >= count ? count - 1 : i;
 }
 
-/* The first of the four cells around position `at` (in cells, centres at half-integers), and their weights. */
-static int32_t spline_place(float at, float weights[4])
+/* Pixel `i` of the area lies in phase (i - size / 2) mod size between two cell centres; how far that is from the left
+ * one. */
+static float phase_place(int32_t phase, int32_t size)
 {
-    const float left = floorf(at - 0.5F);
-    spline_weights(at - 0.5F - left, weights);
-    return (int32_t)left - 1;
+    return ((float)phase + (size % 2 == 0 ? 0.5F : 0.0F)) / (float)size;
+}
+
+/* The left (or upper) of the two cells whose centres are around pixel `i`. */
+static int32_t cell_left_of(int32_t i, int32_t size)
+{
+    const int32_t from = i - size / 2;
+    return from >= 0 ? from / size : -((size - 1 - from) / size);
+}
+
+static void phase_weights(int32_t size, float (*weights)[CELL_SIZE_LIMIT])
+{
+    for (int32_t phase = 0; phase < size; phase++) {
+        float four[4];
+        spline_weights(phase_place(phase, size), four);
+        for (int k = 0; k < 4; k++)
+            weights[k][phase] = four[k];
+    }
 }
 
 void cells_row(const struct cells *cells, int plane, int32_t x0, int32_t y, int32_t count, float *out)
 {
+    const int32_t size = cells->size, first = x0 - cells->area.x0, row = y - cells->area.y0;
+    const int32_t upper = cell_left_of(row, size);
     const float *rows[4];
-    float down[4], across[4];
-    const float scale = 1 / (float)cells->size;
-    const int32_t top = spline_place(((float)(y - cells->area.y0) + 0.5F) * scale, down);
+    float down[4], weights[4][CELL_SIZE_LIMIT];
+    spline_weights(phase_place(row - size / 2 - upper * size, size), down);
+    phase_weights(size, weights);
     for (int32_t k = 0; k < 4; k++)
-        rows[k] = cells->value[plane] + (size_t)clamp_index(top + k, cells->height) * (size_t)cells->width;
-    int32_t last = INT32_MIN;
-    float column[4] = { 0 };
-    for (int32_t i = 0; i < count; i++) {
-        const int32_t left = spline_place(((float)(x0 + i - cells->area.x0) + 0.5F) * scale, across);
-        for (int32_t k = 0; k < 4 && left != last; k++) {
-            const int32_t c = clamp_index(left + k, cells->width);
+        rows[k] = cells->value[plane] + (size_t)clamp_index(upper - 1 + k, cells->height) * (size_t)cells->width;
+    for (int32_t i = 0; i < count;) {
+        const int32_t left = cell_left_of(first + i, size), phase = first + i - size / 2 - left * size;
+        const int32_t run = size - phase < count - i ? size - phase : count - i;
+        float column[4];
+        for (int32_t k = 0; k < 4; k++) {
+            const int32_t c = clamp_index(left - 1 + k, cells->width);
             column[k] = rows[0][c] * down[0] + rows[1][c] * down[1] + rows[2][c] * down[2] + rows[3][c] * down[3];
         }
-        last = left;
-        out[i] = column[0] * across[0] + column[1] * across[1] + column[2] * across[2] + column[3] * across[3];
+        const float *w0 = weights[0] + phase, *w1 = weights[1] + phase, *w2 = weights[2] + phase,
+                    *w3 = weights[3] + phase;
+        float *restrict to = out + i;
+        for (int32_t n = 0; n < run; n++)
+            to[n] = column[0] * w0[n] + column[1] * w1[n] + column[2] * w2[n] + column[3] * w3[n];
+        i += run;
     }
 }

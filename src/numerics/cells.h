@@ -12,10 +12,13 @@
 #include "picture/picture.h"
 
 #define CELL_PLANES 4
+#define CELL_SIZE_LIMIT 1024
+#define CELL_SAMPLES_ALONG 8 /* a cell's medians look at so many pixels each way, at most */
+#define CELL_NOISE 0.16F     /* sigma of a value, where the cell is full, in sigmas of a pixel: 1.253 / 8 */
 
 struct cells {
     struct rect area; /* the pixels that are covered; the last column and row of cells may be cut */
-    int32_t size;     /* pixels along a cell's side */
+    int32_t size;     /* pixels along a cell's side, ≤ CELL_SIZE_LIMIT */
     int32_t width, height, planes;
     float *value[CELL_PLANES];  /* width * height each */
     float *spread[CELL_PLANES]; /* how far the middle half of its pixels is from the value (median of |difference|) */

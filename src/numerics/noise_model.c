@@ -156,8 +156,3 @@ void noise_samples_release(struct noise_samples *samples)
     memory_free(samples->blocks);
     *samples = (struct noise_samples){ 0 };
 }
-
-float noise_variance(struct noise noise, float level)
-{
-    return noise.gain * fmaxf(level, 0) + noise.floor;
-}

@@ -35,6 +35,9 @@ struct noise noise_fit(struct noise_samples *samples);
 void noise_samples_release(struct noise_samples *samples);
 
 /* Variance at a level of light. */
-float noise_variance(struct noise noise, float level);
+static inline float noise_variance(struct noise noise, float level)
+{
+    return noise.gain * (level > 0 ? level : 0) + noise.floor;
+}
 
 #endif

@@ -12,6 +12,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 #include "numerics/box_mean.h"
 #include "numerics/cells.h"
 
@@ -114,7 +115,7 @@ static void band_keep(struct band *band, int radius)
     float *restrict keep = band->plane[KEEP];
     const float *restrict chi = band->plane[CHI];
     for (size_t i = 0; i < size; i++)
-        keep[i] = fmaxf(keep[i], fminf((chi[i] - from) * slope, 1));
+        keep[i] = larger(keep[i], smaller((chi[i] - from) * slope, 1));
 }
 
 /* value = mean + KEEP (value - mean), in rows y0 … y1 of the picture; top is the band's first row. */
@@ -178,14 +179,14 @@ static float find_excess(struct band *band, const struct picture *picture, const
         for (int32_t y = STEP / 2; y < band->rows; y += STEP) {
             for (int32_t x = STEP / 2; x < band->width; x += STEP) {
                 const float chi = band->plane[CHI][(size_t)y * band->stride + (size_t)x];
-                counts[(int)fminf(fmaxf(chi, 0) * BINS_PER_UNIT, BINS - 1)]++;
+                counts[(int)smaller(larger(chi, 0) * BINS_PER_UNIT, BINS - 1)]++;
                 total++;
             }
         }
     }
     while (bin < BINS - 1 && (below += counts[bin]) * 2 < total)
         bin++;
-    return fminf(fmaxf(((float)bin + 0.5F) / BINS_PER_UNIT, 1), EXCESS_MOST);
+    return smaller(larger(((float)bin + 0.5F) / BINS_PER_UNIT, 1), EXCESS_MOST);
 }
 
 static void smooth_bands(struct band *band, const struct picture *picture, const struct picture *z,

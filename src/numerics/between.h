@@ -1,0 +1,26 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Smaller and larger of two numbers for pixel loops: fminf and fmaxf are calls, because of what they promise about NaN,
+ * and keep loops from vectorising. There are no NaNs in pictures.
+ */
+#ifndef NUMERICS_BETWEEN_H
+#define NUMERICS_BETWEEN_H
+
+static inline float smaller(float a, float b)
+{
+    return a < b ? a : b;
+}
+
+static inline float larger(float a, float b)
+{
+    return a > b ? a : b;
+}
+
+/* `value`, kept within least … most. */
+static inline float between(float value, float least, float most)
+{
+    return value < least ? least : value > most ? most : value;
+}
+
+#endif
