@@ -55,6 +55,7 @@ struct command {
 extern const struct command *const command_table[]; /* ended by NULL */
 extern const struct command command_chart;
 extern const struct command command_check;
+extern const struct command command_draft;
 extern const struct command command_explain;
 extern const struct command command_plan;
 extern const struct command command_probe;

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * A picture reduced to what can be seen from across the room: linear light, means over square blocks. Noise shrinks
+ * with the blocks, so levels and colours can be believed.
+ */
+#ifndef SURVEY_LOOK_H
+#define SURVEY_LOOK_H
+
+#include "survey/reading.h"
+
+struct look {
+    int32_t across, down; /* blocks */
+    int32_t block;        /* pixels that a block is wide and high */
+    float *plane[3];      /* R, G, B; across * down each, in one piece of memory that plane[0] begins */
+};
+
+/* `block` pixels on each side; the frame outside the data window is black. Rests at the right and bottom are left out.
+ * For look_release. */
+enum passel_status look_make(const struct reading *reading, int32_t block, struct look *look,
+                             struct passel_error *error);
+/* Black, of the same shape as another one, for sums. */
+enum passel_status look_black(const struct look *like, struct look *look, struct passel_error *error);
+void look_release(struct look *look);
+size_t look_count(const struct look *look); /* across * down */
+/* The block that makes a width of at most `most` blocks. */
+int32_t look_block(int32_t width, int32_t most);
+/* Luminance of Rec. 709 (near enough for looking, whatever the primaries). */
+float look_light(const struct look *look, size_t i);
+/* The value below which `share` of the numbers lie; sorts them. */
+float numbers_at(float *numbers, size_t count, double share);
+
+#endif

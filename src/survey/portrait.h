@@ -1,0 +1,69 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * What each pass of a folder looks like, from a few of its frames, and what it is taken to be.
+ */
+#ifndef SURVEY_PORTRAIT_H
+#define SURVEY_PORTRAIT_H
+
+#include "survey/clips.h"
+#include "survey/look.h"
+
+enum role {
+    ROLE_UNREADABLE,
+    ROLE_ODD,  /* fits nothing */
+    ROLE_DARK, /* lights off, or the black that an element was filmed against */
+    ROLE_LAMP, /* the set under one light */
+    ROLE_ALL_LAMPS,
+    ROLE_ELEMENT, /* rain, a flash, a moving piece: on black */
+    ROLE_SCREEN,  /* a subject before a screen */
+    ROLE_EMPTY,   /* the screen alone */
+    ROLE_PLATE    /* a picture without a dark surround */
+};
+
+enum screen_hue { HUE_NONE = -1, HUE_RED, HUE_GREEN, HUE_BLUE, HUE_OTHER };
+
+#define PORTRAIT_SAMPLES 5
+
+struct portrait {
+    const struct clip *clip;
+    int32_t width, height;
+    double rate;
+    int32_t frames; /* in all: files, or frames of a movie */
+    bool movie;
+    bool whole_numbers, said; /* see struct reading */
+    struct encoding encoding;
+    struct look look;           /* mean over the samples; nothing when the clip cannot be read */
+    float change;               /* mean deviation between the samples, as a share of their mean */
+    float middle, bright, peak; /* light: 50 % and 99 % of the blocks lie below, and the brightest */
+    float surround;             /* light of the middle one of the blocks at the upper borders */
+    float screen;               /* share of blocks that look like the border does */
+    float saturation;           /* of the border */
+    enum screen_hue hue;        /* of the border, when the border is a screen */
+    bool *bare;                 /* per block: looks like the screen */
+    enum role role;
+    int partner; /* screens: the same subject before another screen; -1 for none */
+    int empty;   /* screens: its screen alone; -1 for none */
+    int dark;    /* what is to be subtracted; -1 for none */
+    bool apart;  /* not seen by the camera that saw the set: another size, or another subject */
+    char why[240];
+    char problem[240]; /* why it cannot be read */
+};
+
+struct portraits {
+    struct portrait *list;
+    int count;
+    int32_t width, height; /* of the shot: the size that most passes have */
+};
+
+/* Looks at every clip, on `threads` threads, and settles which numbered files are sequences (clips may be split). */
+enum passel_status portraits_take(const char *folder, struct clip_list *clips, int threads, struct portraits *portraits,
+                                  struct passel_error *error);
+void portraits_release(struct portraits *portraits);
+
+/* Gives each a role and a reason, and finds what belongs together. */
+void portraits_recognise(struct portraits *portraits);
+/* The parts of it: pairs of screens, empties, darks (recognise_pairs.c); passes under all lamps. */
+void recognise_pairs(struct portraits *portraits);
+
+#endif

@@ -1,0 +1,41 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * One frame of a pass as linear light, for looking at: encoding undone, primaries and alpha as the file has them.
+ */
+#ifndef SURVEY_READING_H
+#define SURVEY_READING_H
+
+#include "media/media.h"
+#include "picture/picture.h"
+
+/* How a pass's files are to be read. */
+struct reading_choice {
+    struct media_choice media;
+    bool has_encoding; /* the recipe says what the numbers mean; else the file does, else its format */
+    struct encoding encoding;
+};
+
+struct reading {
+    struct picture picture;   /* R, G and B; area is the data window, counted from the top left of the display window */
+    int32_t width, height;    /* of the display window */
+    struct encoding encoding; /* that was undone */
+    bool said;                /* the file says its encoding itself */
+    bool whole_numbers;       /* the file stores integers: 1 is the largest there is */
+    double rate;              /* frames a second that the file says, or 0 */
+    bool has_time_code;
+    uint32_t time_code;
+    int32_t frames; /* of a movie; 1 otherwise */
+    char format[16];
+    struct media_faults faults;
+};
+
+/* Reads frame `frame` (from 0; of a movie) of a file. For reading_release. */
+enum passel_status reading_take(const char *path, int32_t frame, const struct reading_choice *choice,
+                                struct reading *reading, struct passel_error *error);
+/* The header alone; no picture. */
+enum passel_status reading_peek(const char *path, const struct reading_choice *choice, struct reading *reading,
+                                struct passel_error *error);
+void reading_release(struct reading *reading);
+
+#endif

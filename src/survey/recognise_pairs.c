@@ -1,0 +1,341 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * What belongs together: two screens behind one subject, a screen and its empty, a lit pass and its dark, a lamp and
+ * the set it lights, all lamps and each of them.
+ */
+#include <ctype.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "survey/portrait.h"
+
+/* Two screen passes show the same subject when what is not screen agrees over this share of both together. */
+#define SAME_SUBJECT 0.8
+/* A lamp lights the set: at most this share of its light may lie where there is no set. */
+#define BESIDE_THE_SET 0.12
+/* All lamps: what is left of it after the lamps are taken away, as a share of its own light. */
+#define SUM_RESIDUAL 0.08
+/* Subsets of lamps are tried up to so many lamps. */
+enum { LAMPS_TRIED = 10 };
+
+static bool same_size(const struct portrait *a, const struct portrait *b)
+{
+    return a->width == b->width && a->height == b->height;
+}
+
+/* ---- two screens ------------------------------------------------------------------------------------------------ */
+
+static double overlap(const struct portrait *a, const struct portrait *b)
+{
+    size_t both = 0, either = 0;
+    for (size_t i = 0; i < look_count(&a->look); i++) {
+        both += !a->bare[i] && !b->bare[i];
+        either += !a->bare[i] || !b->bare[i];
+    }
+    return either > 0 ? (double)both / (double)either : 0;
+}
+
+static void pair_screens(struct portraits *portraits)
+{
+    for (;;) {
+        double best = SAME_SUBJECT;
+        struct portrait *one = NULL, *other = NULL;
+        for (int i = 0; i < portraits->count; i++) {
+            for (int k = i + 1; k < portraits->count; k++) {
+                struct portrait *a = &portraits->list[i], *b = &portraits->list[k];
+                if (a->role != ROLE_SCREEN || b->role != ROLE_SCREEN || a->hue == b->hue || !same_size(a, b) ||
+                    a->partner >= 0 || b->partner >= 0 || overlap(a, b) <= best)
+                    continue;
+                best = overlap(a, b);
+                one = a;
+                other = b;
+            }
+        }
+        if (one == NULL)
+            return;
+        one->partner = (int)(other - portraits->list);
+        other->partner = (int)(one - portraits->list);
+    }
+}
+
+/* ---- empties and darks ------------------------------------------------------------------------------------------ */
+
+/* How far an empty is from the bare part of a screen pass: mean distance of the logarithms. */
+static double empty_distance(const struct portrait *screen, const struct portrait *empty)
+{
+    double sum = 0;
+    size_t count = 0;
+    for (size_t i = 0; i < look_count(&screen->look); i++) {
+        if (!screen->bare[i])
+            continue;
+        sum += fabs(log(fmax(look_light(&screen->look, i), 1e-6F) / fmax(look_light(&empty->look, i), 1e-6F)));
+        count++;
+    }
+    return count > 0 ? sum / (double)count : INFINITY;
+}
+
+/* How many words (three letters or more) of one file name stand in another. */
+static int common_words(const char *a, const char *b)
+{
+    int count = 0;
+    const size_t end = strcspn(a, ".");
+    for (size_t i = 0; i < end;) {
+        char word[32];
+        size_t n = 0;
+        while (i + n < end && isalpha((unsigned char)a[i + n]) && n < sizeof word - 1)
+            n++;
+        memcpy(word, a + i, n);
+        word[n] = '\0';
+        count += n >= 3 && strstr(b, word) != NULL;
+        i += n + (n < sizeof word - 1);
+    }
+    return count;
+}
+
+/* True when empty `a` goes better with the screen than `b`: by its name, else by its place in the folder. */
+static bool better_empty(const struct portraits *portraits, int screen, int a, int b)
+{
+    const char *name = portraits->list[screen].clip->name;
+    const int words_a = common_words(name, portraits->list[a].clip->name);
+    const int words_b = common_words(name, portraits->list[b].clip->name);
+    return words_a != words_b ? words_a > words_b : abs(a - screen) < abs(b - screen);
+}
+
+static bool may_be_empty_of(const struct portrait *empty, const struct portrait *screen)
+{
+    return empty->role == ROLE_EMPTY && empty->hue == screen->hue && same_size(empty, screen);
+}
+
+/* Empties that fit about as well (two shots of one screen) are told apart by name and place. */
+static int nearest_empty(const struct portraits *portraits, int screen, const bool *used)
+{
+    const struct portrait *s = &portraits->list[screen];
+    double best = INFINITY;
+    int found = -1;
+    for (int i = 0; i < portraits->count; i++) {
+        if (may_be_empty_of(&portraits->list[i], s) && !used[i])
+            best = fmin(best, empty_distance(s, &portraits->list[i]));
+    }
+    for (int i = 0; i < portraits->count; i++) {
+        const struct portrait *e = &portraits->list[i];
+        if (may_be_empty_of(e, s) && !used[i] && empty_distance(s, e) <= 1.3 * best + 0.01 &&
+            (found < 0 || better_empty(portraits, screen, i, found)))
+            found = i;
+    }
+    return found;
+}
+
+enum { PORTRAITS_MOST = 4096 };
+
+static void match_empties(struct portraits *portraits)
+{
+    bool used[PORTRAITS_MOST] = { false };
+    const int count = portraits->count < PORTRAITS_MOST ? portraits->count : PORTRAITS_MOST;
+    /* Screens that have a partner first, each in the folder's order; then empties may serve twice. */
+    for (int round = 0; round < 3; round++) {
+        for (int i = 0; i < count; i++) {
+            struct portrait *p = &portraits->list[i];
+            if (p->role != ROLE_SCREEN || p->empty >= 0 || (round == 0 && p->partner < 0))
+                continue;
+            if (round == 2)
+                memset(used, 0, sizeof used);
+            p->empty = nearest_empty(portraits, i, used);
+            if (p->empty >= 0)
+                used[p->empty] = true;
+        }
+    }
+}
+
+/* A dark pass never lies above what is lit: how much of it does, with the noise as the yardstick. */
+static double dark_excess(const struct portrait *lit, const struct portrait *dark)
+{
+    double sum = 0;
+    for (size_t i = 0; i < look_count(&lit->look); i++)
+        sum += fmax(0, look_light(&dark->look, i) - look_light(&lit->look, i));
+    return sum / (double)look_count(&lit->look);
+}
+
+/* The same size must be; the same rate is better; then the one that lies above it least, then the nearest. */
+static int dark_of(const struct portraits *portraits, int lit)
+{
+    const struct portrait *p = &portraits->list[lit];
+    int found = -1;
+    double best = INFINITY;
+    for (int i = 0; i < portraits->count; i++) {
+        const struct portrait *d = &portraits->list[i];
+        if (d->role != ROLE_DARK || !same_size(d, p))
+            continue;
+        const double cost = dark_excess(p, d) + (d->rate != p->rate ? 1 : 0) + 1e-5 * abs(i - lit);
+        if (cost < best) {
+            best = cost;
+            found = i;
+        }
+    }
+    return found;
+}
+
+static void match_darks(struct portraits *portraits)
+{
+    for (int i = 0; i < portraits->count; i++) {
+        struct portrait *p = &portraits->list[i];
+        if (p->role == ROLE_LAMP || p->role == ROLE_ELEMENT)
+            p->dark = dark_of(portraits, i);
+    }
+}
+
+/* ---- lamps and elements ----------------------------------------------------------------------------------------- */
+
+static float own_light(const struct portraits *portraits, const struct portrait *p, size_t i)
+{
+    const float dark = p->dark >= 0 ? look_light(&portraits->list[p->dark].look, i) : 0;
+    return look_light(&p->look, i) - dark;
+}
+
+/* The share of its light that falls where both screens are bare. */
+static double beside(const struct portraits *portraits, const struct portrait *p, const struct portrait *a,
+                     const struct portrait *b)
+{
+    double out = 0, all = 0;
+    for (size_t i = 0; i < look_count(&p->look); i++) {
+        const double light = fmax(0, own_light(portraits, p, i));
+        all += light;
+        out += a->bare[i] && b->bare[i] ? light : 0;
+    }
+    return all > 0 ? out / all : 0;
+}
+
+static const struct portrait *first_pair(const struct portraits *portraits)
+{
+    for (int i = 0; i < portraits->count; i++) {
+        if (portraits->list[i].partner >= 0)
+            return &portraits->list[i];
+    }
+    return NULL;
+}
+
+/* Names are only asked where the pictures do not tell. */
+static bool named_element(const char *name)
+{
+    static const char *const words[] = { "beam",  "burst", "dust", "ember", "fire", "flame", "fog",
+                                         "flare", "mist",  "rain", "smoke", "snow", "spark", "splash" };
+    char lower[128];
+    size_t n = 0;
+    for (; name[n] != '\0' && n < sizeof lower - 1; n++)
+        lower[n] = (char)tolower((unsigned char)name[n]);
+    lower[n] = '\0';
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
+        if (strstr(lower, words[i]) != NULL)
+            return true;
+    }
+    return false;
+}
+
+static void part_lamps(struct portraits *portraits)
+{
+    const struct portrait *a = first_pair(portraits);
+    for (int i = 0; i < portraits->count; i++) {
+        struct portrait *p = &portraits->list[i];
+        if (p->role != ROLE_LAMP)
+            continue;
+        if (p->width != portraits->width || p->height != portraits->height) {
+            p->role = ROLE_ELEMENT;
+            (void)snprintf(p->why, sizeof p->why, "something on black, of another size than the shot");
+        } else if (a != NULL && same_size(a, p)) {
+            const double share = beside(portraits, p, a, &portraits->list[a->partner]);
+            p->role = share > BESIDE_THE_SET ? ROLE_ELEMENT : ROLE_LAMP;
+            (void)snprintf(p->why, sizeof p->why, "steady light on black, %.0f%% of it %s", 100 * share,
+                           p->role == ROLE_ELEMENT ? "beside the set that the screens show"
+                                                   : "outside the set that the screens show");
+        } else if (named_element(p->clip->name)) {
+            p->role = ROLE_ELEMENT;
+            (void)snprintf(p->why, sizeof p->why, "steady light on black; by its name, no lamp");
+        }
+    }
+}
+
+/* What is left of `all` after the lamps of `set` are taken away, as a share of its light. */
+static double sum_residual(const struct portraits *portraits, const struct portrait *all, const int *lamps, int count,
+                           unsigned set)
+{
+    double left = 0, light = 0;
+    for (size_t i = 0; i < look_count(&all->look); i++) {
+        double rest = own_light(portraits, all, i);
+        light += fabs(rest);
+        for (int k = 0; k < count; k++)
+            rest -= (set & 1u << k) != 0 ? own_light(portraits, &portraits->list[lamps[k]], i) : 0;
+        left += fabs(rest);
+    }
+    return light > 0 ? left / light : 1;
+}
+
+static void find_all_lamps(struct portraits *portraits)
+{
+    int lamps[LAMPS_TRIED + 1], count = 0;
+    for (int i = 0; i < portraits->count && count <= LAMPS_TRIED; i++) {
+        if (portraits->list[i].role == ROLE_LAMP)
+            lamps[count++] = i;
+    }
+    double best = SUM_RESIDUAL;
+    int found = -1, members = 0;
+    for (int k = 0; k < count && count >= 3 && count <= LAMPS_TRIED; k++) {
+        for (unsigned set = 1; set < 1u << count; set++) {
+            int size = 0;
+            for (int j = 0; j < count; j++)
+                size += (set >> j & 1u) != 0;
+            if ((set & 1u << k) != 0 || size < 2)
+                continue;
+            const double rest = sum_residual(portraits, &portraits->list[lamps[k]], lamps, count, set);
+            if (rest < best) {
+                best = rest;
+                found = lamps[k];
+                members = size;
+            }
+        }
+    }
+    if (found < 0)
+        return;
+    struct portrait *all = &portraits->list[found];
+    all->role = ROLE_ALL_LAMPS;
+    (void)snprintf(all->why, sizeof all->why, "%d other passes add up to it, within %.1f%% of its light", members,
+                   100 * best);
+}
+
+/* ---- what is apart ------------------------------------------------------------------------------------------------
+ */
+
+static void find_apart(struct portraits *portraits)
+{
+    bool pair = first_pair(portraits) != NULL;
+    for (int i = 0; i < portraits->count; i++) {
+        struct portrait *p = &portraits->list[i];
+        const bool size = p->width != portraits->width || p->height != portraits->height;
+        p->apart = (size && p->role != ROLE_PLATE) || (pair && p->role == ROLE_SCREEN && p->partner < 0);
+    }
+    /* Without lamps there is no dark set to look at: a dark pass nothing is taken from is the odd one. */
+    for (int i = 0; i < portraits->count; i++) {
+        struct portrait *p = &portraits->list[i];
+        bool wanted = p->role != ROLE_DARK && p->role != ROLE_EMPTY;
+        for (int k = 0; k < portraits->count && !wanted; k++)
+            wanted = portraits->list[k].dark == i || portraits->list[k].empty == i;
+        if (!wanted) {
+            const bool dark = p->role == ROLE_DARK;
+            p->role = ROLE_ODD;
+            (void)snprintf(p->why, sizeof p->why, "%s, and no other pass needs it",
+                           dark ? "nothing is lit" : "a screen alone");
+        }
+    }
+}
+
+void recognise_pairs(struct portraits *portraits)
+{
+    pair_screens(portraits);
+    match_empties(portraits);
+    match_darks(portraits);
+    part_lamps(portraits);
+    match_darks(portraits);
+    find_all_lamps(portraits);
+    find_apart(portraits);
+}
