@@ -8,6 +8,7 @@
 
 #include "kinds/kind.h"
 
+extern const struct kind kind_align;
 extern const struct kind kind_curve;
 extern const struct kind kind_extend;
 extern const struct kind kind_flat;

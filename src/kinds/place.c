@@ -8,9 +8,9 @@
  * pixels as the share of each that it covers.
  */
 #include <math.h>
-#include <string.h>
 
 #include "base/error.h"
+#include "kinds/corners.h"
 #include "kinds/kinds.h"
 #include "picture/coverage.h"
 #include "picture/function.h"
@@ -143,21 +143,6 @@ static const struct setting_spec settings[] = {
 };
 
 /* ---- settings ---------------------------------------------------------------------------------------------------- */
-
-/* The map of the unit square (0 0, 1 0, 1 1, 0 1) onto four corners (Heckbert 1989). False unless they are convex. */
-static bool square_to_corners(const double corner[8], struct transform *t)
-{
-    const double x0 = corner[0], y0 = corner[1], x1 = corner[2], y1 = corner[3];
-    const double x2 = corner[4], y2 = corner[5], x3 = corner[6], y3 = corner[7];
-    const double sx = x0 - x1 + x2 - x3, sy = y0 - y1 + y2 - y3;
-    const double dx1 = x1 - x2, dx2 = x3 - x2, dy1 = y1 - y2, dy2 = y3 - y2;
-    const double determinant = dx1 * dy2 - dx2 * dy1;
-    const double g = (sx * dy2 - dx2 * sy) / determinant, h = (dx1 * sy - sx * dy1) / determinant;
-    const double m[9] = { x1 - x0 + g * x1, x3 - x0 + h * x3, x0, y1 - y0 + g * y1, y3 - y0 + h * y3, y0, g, h, 1 };
-    memcpy(t->m, m, sizeof m);
-    /* convex: the horizon runs outside; not convex, or all on a line: it cuts the square or nothing is left */
-    return determinant != 0 && 1 + g > 0 && 1 + h > 0 && 1 + g + h > 0;
-}
 
 static enum passel_status pin_error(const struct recipe *recipe, const struct value *pin, int32_t frame,
                                     struct passel_error *error)

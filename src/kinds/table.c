@@ -7,6 +7,7 @@
 #include "kinds/kinds.h"
 
 const struct kind *const kind_table[] = {
+    &kind_align,
     &kind_curve,
     &kind_extend,
     &kind_flat,
