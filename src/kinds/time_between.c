@@ -222,16 +222,17 @@ struct source {
 
 /* Choices so far, for one pixel. */
 struct choice_of_motion {
-    float cost; /* of the motion that both frames know; HUGE_VALF: none yet */
+    float cost; /* of the motion that both frames know */
     float size; /* its length, squared */
-    struct candidate both, one;
-    int only; /* the frame that alone knows `one`; -1 none, 2 both have such a one */
-    float one_size;
+    struct candidate both;
+    struct candidate one[2]; /* what this frame alone knows */
+    bool knows[2];
 };
 
-static const float ASTRAY = 1.0f;  /* pixels; what misses its start by more is hidden */
-static const float SETTLED = 0.3f; /* pixels that a settled motion may still move */
-static const float ALIKE = 0.02f;  /* costs that differ by less are the same */
+static const float ASTRAY = 0.7f;       /* pixels; what misses its start by more, and … */
+static const float ASTRAY_SHARE = 0.1f; /* … by more than this part of its way, is hidden */
+static const float SETTLED = 0.3f;      /* pixels that a settled motion may still move */
+static const float ALIKE = 0.02f;       /* costs that differ by less are the same */
 static const float COST_LIMIT = 0.25f;
 
 /* Moves a candidate until it is the flow of frame k at the place it comes from (goes to). False when it does not
@@ -257,9 +258,10 @@ static float light_at(const struct motion *motion, int k, float x, float y)
     return plane_linear(motion->light[k], motion->width, motion->height, x, y);
 }
 
-static float astray_at(const struct motion *motion, int k, float x, float y)
+static bool is_astray(const struct motion *motion, int k, float x, float y, struct candidate c)
 {
-    return plane_linear(motion->astray[k], motion->width, motion->height, x, y);
+    const float miss = plane_linear(motion->astray[k], motion->width, motion->height, x, y);
+    return miss * miss > ASTRAY * ASTRAY + ASTRAY_SHARE * ASTRAY_SHARE * (c.u * c.u + c.v * c.v);
 }
 
 static bool is_inside(const struct motion *motion, float x, float y)
@@ -267,17 +269,20 @@ static bool is_inside(const struct motion *motion, float x, float y)
     return x > -0.5f && y > -0.5f && x < (float)motion->width - 0.5f && y < (float)motion->height - 0.5f;
 }
 
-/* Five points of the square root of light, about as large as what a patch sees. */
+/* How much the five pixels around a place differ between the frames, as a part of their light: a surface may turn and
+ * get brighter. 0.5 keeps noise in the dark small. */
 static float mismatch(const struct motion *motion, float x, float y, float share, struct candidate c)
 {
     static const float at[5][2] = { { 0, 0 }, { -1, 0 }, { 1, 0 }, { 0, -1 }, { 0, 1 } };
-    float sum = 0;
+    float differ = 0, sum = 0;
     for (int i = 0; i < 5; i++) {
         const float px = x + at[i][0], py = y + at[i][1];
-        sum += fabsf(light_at(motion, 0, px - share * c.u, py - share * c.v) -
-                     light_at(motion, 1, px + (1 - share) * c.u, py + (1 - share) * c.v));
+        const float a = light_at(motion, 0, px - share * c.u, py - share * c.v);
+        const float b = light_at(motion, 1, px + (1 - share) * c.u, py + (1 - share) * c.v);
+        differ += fabsf(a - b);
+        sum += a + b;
     }
-    return sum * 0.2f;
+    return differ / (5 * 0.5f + sum);
 }
 
 static void consider_both(struct choice_of_motion *choice, float cost, struct candidate c)
@@ -292,15 +297,6 @@ static void consider_both(struct choice_of_motion *choice, float cost, struct ca
     choice->both = c;
 }
 
-static void consider_one(struct choice_of_motion *choice, int k, struct candidate c)
-{
-    if (choice->only >= 0 && choice->only != k)
-        choice->only = 2;
-    else
-        choice->only = k;
-    choice->one = c;
-}
-
 static void consider(const struct motion *motion, float x, float y, float share, struct candidate start,
                      struct choice_of_motion *choice)
 {
@@ -312,8 +308,9 @@ static void consider(const struct motion *motion, float x, float y, float share,
         const float ox = x + (k == 0 ? 1 - share : -share) * c.u, oy = y + (k == 0 ? 1 - share : -share) * c.v;
         if (!is_inside(motion, px, py))
             continue;
-        if (!is_inside(motion, ox, oy) || astray_at(motion, k, px, py) > ASTRAY) {
-            consider_one(choice, k, c);
+        if (!is_inside(motion, ox, oy) || is_astray(motion, k, px, py, c)) {
+            choice->one[k] = c;
+            choice->knows[k] = true;
             continue;
         }
         const float cost = mismatch(motion, x, y, share, c);
@@ -322,23 +319,28 @@ static void consider(const struct motion *motion, float x, float y, float share,
     }
 }
 
+static void source_move(struct source *source, int k, float part, struct candidate c)
+{
+    if (c.u * c.u + c.v * c.v < 0.003f) /* still: no pixel is resampled for so little */
+        return;
+    source->x[k] += part * c.u;
+    source->y[k] += part * c.v;
+}
+
 static struct source source_of(const struct choice_of_motion *choice, float x, float y, float share)
 {
     struct source source = { { x, x }, { y, y }, { 1 - share, share } };
-    struct candidate c = { 0, 0 };
-    if (choice->cost < COST_LIMIT) {
-        c = choice->both;
-    } else if (choice->only == 0 || choice->only == 1) {
-        c = choice->one;
-        source.weight[choice->only] = 1;
-        source.weight[1 - choice->only] = 0;
+    const bool agreed = choice->cost < COST_LIMIT;
+    for (int k = 0; k < 2; k++) {
+        if (agreed || choice->knows[k])
+            source_move(&source, k, k == 0 ? -share : 1 - share, agreed ? choice->both : choice->one[k]);
+        else if (choice->knows[1 - k])
+            source.weight[k] = 0;
     }
-    if (c.u * c.u + c.v * c.v < 0.003f) /* still: no pixel is resampled for so little */
-        return source;
-    source.x[0] -= share * c.u;
-    source.y[0] -= share * c.v;
-    source.x[1] += (1 - share) * c.u;
-    source.y[1] += (1 - share) * c.v;
+    for (int k = 0; k < 2; k++) {
+        if (source.weight[1 - k] == 0)
+            source.weight[k] = 1;
+    }
     return source;
 }
 
@@ -347,7 +349,7 @@ static struct source explain(const struct motion *motion, int32_t x, int32_t y, 
 {
     const size_t i = (size_t)y * (size_t)motion->width + (size_t)x;
     const size_t block = (size_t)(y / BLOCK) * (size_t)motion->columns + (size_t)(x / BLOCK);
-    struct choice_of_motion choice = { .cost = COST_LIMIT + ALIKE, .only = -1 };
+    struct choice_of_motion choice = { .cost = COST_LIMIT + ALIKE };
     const float fx = (float)x, fy = (float)y;
     consider(motion, fx, fy, share, (struct candidate){ motion->there.u[i], motion->there.v[i] }, &choice);
     consider(motion, fx, fy, share, (struct candidate){ -motion->back.u[i], -motion->back.v[i] }, &choice);

@@ -11,7 +11,11 @@
 #include "numerics/flow_patches.h"
 #include "numerics/flow_refine.h"
 
-enum { LEVEL_LIMIT = 12, COARSEST = 16 };
+enum {
+    LEVEL_LIMIT = 12,
+    COARSEST = 16,   /* pixels along the shorter side */
+    PATCHES_FROM = 2 /* finer levels know where to go, and a patch would smear what it covers */
+};
 
 void flow_release(struct flow *flow)
 {
@@ -159,8 +163,9 @@ static enum passel_status find_one_way(const struct level *a, const struct level
             enlarge(&coarse, &flow);
         flow_release(&coarse);
         coarse = flow;
-        GOTO_IF_ERROR(flow_patches(a[i].plane, b[i].plane, &flow, error), out_coarse);
-        GOTO_IF_ERROR(flow_refine(a[i].plane, b[i].plane, &flow, i == 0 ? 2 : 4, error), out_coarse);
+        if (i >= PATCHES_FROM)
+            GOTO_IF_ERROR(flow_patches(a[i].plane, b[i].plane, &flow, error), out_coarse);
+        GOTO_IF_ERROR(flow_refine(a[i].plane, b[i].plane, &flow, i == 0 ? 1 : 4, error), out_coarse);
     }
     *found = coarse;
     return PASSEL_OK;
