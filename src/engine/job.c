@@ -355,13 +355,20 @@ static enum progress begin_analyse(struct job *job)
 static enum progress begin_feed(struct job *job)
 {
     const struct step step = *top(job);
-    const struct node *node = &job->plan->nodes[step.node];
+    struct node *node = &job->plan->nodes[step.node];
     int pushed = 0;
     for (int i = 0; i < node->looks.count; i++) {
-        const int looked = node->looked[i];
-        if (node->looks.asks[i].round != step.round || job->plan->nodes[looked].held[FORM_PLAIN] != NULL)
+        const struct ask *look = &node->looks.asks[i];
+        if (look->round != step.round)
             continue;
-        if (!push(job, (struct step){ .kind = STEP_STORE, .node = looked, .form = FORM_PLAIN }))
+        const bool lost = job->plan->nodes[node->looked[i]].lost;
+        const bool replaced = lost && plan_replace_look(job->plan, node, i);
+        if (job->plan->nodes[node->looked[i]].held[FORM_PLAIN] != NULL)
+            continue;
+        if (!push(job, (struct step){ .kind = STEP_STORE,
+                                      .node = node->looked[i],
+                                      .form = FORM_PLAIN,
+                                      .replaceable = look->replaceable && (!lost || replaced) }))
             return PROGRESS_DONE;
         pushed++;
     }
@@ -549,10 +556,10 @@ static void tasks_done(struct job *job)
     advance(job);
 }
 
-/* Lets go of everything that unfinished steps hold. */
-static void abandon_steps(struct job *job)
+/* Lets go of everything that the unfinished steps from number `first` on hold. */
+static void abandon_steps(struct job *job, int first)
 {
-    while (job->step_count > 0) {
+    while (job->step_count > first) {
         struct step *step = top(job);
         if (step->kind == STEP_FOUND)
             job->plan->nodes[step->node].kind->analysis->drop_work(step->work);
@@ -567,10 +574,30 @@ static void abandon_steps(struct job *job)
     }
 }
 
+/* When a file was damaged that only an analysis wanted to look at, and another can stand in: the failure is taken back
+ * and the picture is lost. No task is running. */
+static bool recover(struct job *job)
+{
+    int n = job->step_count - 1;
+    if (!status_of_file(job->status))
+        return false;
+    while (n >= 0 && !(job->steps[n].kind == STEP_STORE && job->steps[n].replaceable))
+        n--;
+    if (n < 0)
+        return false;
+    job->plan->nodes[job->steps[n].node].lost = true;
+    abandon_steps(job, n);
+    pthread_mutex_lock(&job->workshop->lock);
+    job->status = PASSEL_OK;
+    atomic_store(&job->failed, false);
+    pthread_mutex_unlock(&job->workshop->lock);
+    return true;
+}
+
 static void job_end(struct job *job)
 {
     struct workshop *workshop = job->workshop;
-    abandon_steps(job);
+    abandon_steps(job, 0);
     pthread_mutex_lock(&workshop->lock);
     job->next_waiting = workshop->over;
     workshop->over = job;
@@ -585,7 +612,7 @@ static void advance(struct job *job)
         [STEP_ANALYSE] = begin_analyse, [STEP_FEED] = begin_feed,   [STEP_FOUND] = begin_found,
         [STEP_STORE] = begin_store,     [STEP_FRAME] = begin_frame,
     };
-    while (job->step_count > 0 && !job_over(job)) { /* a frame that is there is done, whoever says stop now */
+    while (job->step_count > 0 && (!job_over(job) || recover(job))) { /* a frame that is there is done, whoever says stop now */
         switch (begin[top(job)->kind](job)) {
         case PROGRESS_DONE:
             if (!atomic_load(&job->failed))
@@ -609,8 +636,9 @@ enum passel_status job_begin(struct job *job, struct passel_error *error)
     job->plan->strip_rows = 16;
     for (int i = 0; i < job->plan->count; i++) {
         const struct node *node = &job->plan->nodes[i];
-        if (node->wanted != 0 && !node->info.whole && node->info.chunk_rows > job->plan->strip_rows)
-            job->plan->strip_rows = node->info.chunk_rows < 256 ? node->info.chunk_rows : 256;
+        const int wish = node->info.chunk_rows > node->info.strip_rows ? node->info.chunk_rows : node->info.strip_rows;
+        if (node->wanted != 0 && !node->info.whole && wish > job->plan->strip_rows)
+            job->plan->strip_rows = wish < 256 ? wish : 256;
     }
     bool pushed = push(job, (struct step){ .kind = STEP_FRAME });
     for (int n = job->plan->count - 1; n >= 0 && pushed; n--) {

@@ -40,6 +40,7 @@ struct step {
     int round;             /* STEP_FEED */
     struct stored *stored; /* claimed, or waited for */
     bool claimed;
+    bool replaceable; /* STEP_STORE: when its file is damaged, the job goes on without it */
     void *work; /* STEP_FOUND: what the analysis has gathered */
 };
 

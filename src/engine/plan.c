@@ -94,7 +94,47 @@ static enum passel_status discover_asks(struct plan *plan, const struct node *no
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int i = 0; i < list->count; i++) {
         const struct ask *ask = &list->asks[i];
-        RETURN_IF_ERROR(discover(plan, ask->block, ask->picture, ask->frame, depth + 1, &(*nodes)[i], error));
+        const enum passel_status status =
+            discover(plan, ask->block, ask->picture, ask->frame, depth + 1, &(*nodes)[i], error);
+        if (status != PASSEL_OK && !(ask->replaceable && status_of_file(status)))
+            return status;
+        if (status != PASSEL_OK)
+            (*nodes)[i] = -1;
+    }
+    return PASSEL_OK;
+}
+
+bool status_of_file(enum passel_status status)
+{
+    return status == PASSEL_NO_FILE || status == PASSEL_BAD_FILE || status == PASSEL_UNSUPPORTED;
+}
+
+bool plan_replace_look(struct plan *plan, struct node *node, int k)
+{
+    const struct ask *look = &node->looks.asks[k];
+    for (int i = 0; i < node->looks.count; i++) {
+        const struct ask *other = &node->looks.asks[i];
+        if (other->block == look->block && other->picture == look->picture && other->round == look->round &&
+            node->looked[i] >= 0 && !plan->nodes[node->looked[i]].lost) {
+            node->looked[k] = node->looked[i];
+            return true;
+        }
+    }
+    return false;
+}
+
+/* What the analysis looks at; a file that is not there has another one stand in for it. */
+static enum passel_status node_looks(struct plan *plan, struct node *node, int depth, struct passel_error *error)
+{
+    if (node->kind->analysis == NULL)
+        return PASSEL_OK;
+    RETURN_IF_ERROR(node->kind->analysis->asks(&node->at, &node->looks, error));
+    RETURN_IF_ERROR(discover_asks(plan, node, &node->looks, depth, &node->looked, error));
+    for (int k = 0; k < node->looks.count; k++) {
+        const struct ask *look = &node->looks.asks[k];
+        if (node->looked[k] >= 0 || plan_replace_look(plan, node, k))
+            continue;
+        return discover(plan, look->block, look->picture, look->frame, depth + 1, &node->looked[k], error);
     }
     return PASSEL_OK;
 }
@@ -116,9 +156,7 @@ static enum passel_status node_inputs(struct plan *plan, struct node *node, int 
     for (int i = 0; i < node->asks.count; i++)
         node->input_infos[i] = plan->nodes[node->inputs[i]].info;
     node->at.inputs = node->input_infos;
-    if (node->kind->analysis != NULL && node->at.picture >= 0)
-        RETURN_IF_ERROR(node->kind->analysis->asks(&node->at, &node->looks, error));
-    return discover_asks(plan, node, &node->looks, depth, &node->looked, error);
+    return node_looks(plan, node, depth, error);
 }
 
 static enum passel_status node_info(struct node *node, struct passel_error *error)
@@ -130,6 +168,8 @@ static enum passel_status node_info(struct node *node, struct passel_error *erro
         node->info = node->input_infos[0];
     if (node->info.chunk_rows < 1 || node->kind->asks != NULL)
         node->info.chunk_rows = 1;
+    if (node->kind->info == NULL)
+        node->info.strip_rows = 0;
     if (node->kind->asks != NULL)
         node->info.whole = false;
     return PASSEL_OK;

@@ -28,6 +28,7 @@ struct node {
     struct picture_info info;
     unsigned wanted; /* planes that somebody wants of it */
     bool opened;
+    bool lost;        /* an analysis wanted it, and its file turned out to be damaged */
     bool resolved;    /* geometry below is known */
     bool ends_chain;
     bool whole_shift; /* the transform moves by whole pixels */
@@ -64,6 +65,12 @@ void plan_want(struct plan *plan, const int *roots, const unsigned *planes, int 
 enum passel_status plan_check_files(const struct plan *plan, struct passel_error *error);
 /* Closes what was opened. `notes` (may be NULL) takes the kinds' warnings. References to the store must be gone. */
 void plan_free(struct plan *plan, struct text *notes);
+
+/* True for what can be wrong with one file of a sequence while the others serve. */
+bool status_of_file(enum passel_status status);
+/* Puts another picture of the same block and round in the place of look `k` of a node, one that was not lost. False
+ * when there is none. */
+bool plan_replace_look(struct plan *plan, struct node *node, int k);
 
 /* The planes that `node` asks of its input `ask` (HAS_…). */
 unsigned plan_ask_planes(const struct node *node, const struct ask *ask);

@@ -149,6 +149,7 @@ static enum passel_status screen_info(const struct at *at, struct picture_info *
     *info = at->inputs[0];
     info->planes = at->picture == PICTURE_SCREEN ? HAS_RGB : HAS_RGBA;
     info->whole = false;
+    info->strip_rows = at->picture == PICTURE_CUT ? 3 * LOCAL_REACH : 0;
     return PASSEL_OK;
 }
 

@@ -43,7 +43,8 @@ static void ask_looks(const struct at *at, struct ask_list *list, const struct v
                                     .frame = at->shot->frames[index],
                                     .planes = HAS_RGB,
                                     .whole = true,
-                                    .round = round });
+                                    .round = round,
+                                    .replaceable = true });
     }
 }
 

@@ -48,7 +48,8 @@ struct picture_info {
     struct rect data;    /* where there are pixels; transparent outside */
     unsigned planes;     /* HAS_… : what the picture really has */
     bool whole;          /* fill wants its whole data window in one call (a file that only decodes whole) */
-    int chunk_rows;      /* strips of multiples of this, counted from data.y0, waste nothing; 1 for most */
+    int chunk_rows;      /* a source: strips of multiples of this, counted from data.y0, waste nothing */
+    int strip_rows;      /* fill does better with strips of at least so many rows (it looks around); 0: any */
     double pixel_aspect;
 };
 
@@ -63,7 +64,10 @@ struct ask {
     unsigned planes;
     enum border border;
     bool whole; /* the consumer wants all of it: deliver the whole data window, whatever part is being filled */
-    int round;  /* analyses only: asks of one round come together; rounds come in rising order, each dropped after */
+    int round;  /* analyses only: asks of one round come together; rounds come in rising order, each dropped after. A
+                   round below the last that has no asks is called with none */
+    bool replaceable; /* analyses only: where its file is missing or damaged, another picture that is asked of the same
+                         block in the same round is delivered in its place */
 };
 
 #define ASK_LIMIT 256 /* per picture */
