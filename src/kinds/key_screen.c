@@ -437,7 +437,7 @@ static enum passel_status screen_fill(const struct at *at, const struct picture 
 const struct kind kind_key_screen = {
     .schema = {
         .name = "key screen",
-        .summary = "a cut-out from one take before a green, blue or other coloured screen",
+        .summary = "A cut-out from one take before a green, blue or other coloured screen.",
         .notes = "The colour of the screen is found in the take; uneven light is no matter, least of all with an empty. "
                  "Solid parts come out solid and the bare screen empty without any setting; the colours near an edge tell "
                  "how transparent hair and soft outlines are. What has the very colour of the screen needs a `core`, or a "

@@ -52,7 +52,7 @@ static enum passel_status screens_asks(const struct at *at, struct ask_list *lis
 {
     const struct takes *takes = at->self;
     (void)error;
-    for (int i = 0; i < takes->count; i++) {
+    for (int i = 0; i < takes->count && !takes->trust_empties; i++) {
         if (takes->take[i].empty != NULL)
             ask_looks(at, list, takes->take[i].empty, 2 * i);
         ask_looks(at, list, takes->take[i].on, 2 * i + 1);

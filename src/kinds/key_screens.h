@@ -23,6 +23,7 @@ struct takes {
     int count;
     struct take_names take[SCREEN_LIMIT];
     bool trust_levels;
+    bool trust_empties; /* no analysis: the empties are used as they are */
     bool has_colour;
     float colour[3]; /* `colour R G B` of a single screen */
 };

@@ -21,6 +21,7 @@ enum { PICTURE_CUT = 0, PICTURE_QUALITY = 1 };
 #define UNKNOWNS 4
 #define ROUNDS 2               /* the first is weighted by the takes' mean light */
 #define TINY_DETERMINANT 0.01F /* Σ w (K - K̄)² of screens that say nothing: alpha then goes to 1 */
+#define EVEN_VARIANCE 1e-6F    /* of every pixel with `trust empties` */
 #define POOR_FIT 9.0F          /* the quality is half where the equations disagree by this much variance */
 
 static const struct setting_spec settings[] = {
@@ -38,13 +39,19 @@ static const struct setting_spec settings[] = {
       .repeats = true,
       .required = true },
     { .word = "trust",
-      .help = "turns the correction off that fits each empty to its take's brightness",
+      .help = "turns corrections off, for takes that need none",
       .values =
           (const struct value_spec[]){
               { .label = "WHAT",
                 .type = VALUE_CHOICE,
-                .choices = (const struct choice[]){ { "levels", "takes and empties were lit exactly alike" },
-                                                    { NULL, NULL } } },
+                .choices =
+                    (const struct choice[]){
+                        { "levels",
+                          "takes and empties were lit exactly alike: no empty is fitted to its take's brightness" },
+                        { "empties",
+                          "the empties are taken pixel by pixel as they are, and all channels count alike: plain "
+                          "least squares, for takes without noise" },
+                        { NULL, NULL } } },
               { .label = NULL } } },
     { .help = NULL },
 };
@@ -73,20 +80,32 @@ static enum passel_status two_screen_make(const struct block *block, const struc
         return recipe_error(recipe, block->where, PASSEL_BAD_RECIPE, error,
                             "a two-screen key needs takes before two different screens: write a second line \"on NAME "
                             "empty NAME\", or use \"key screen\" for one");
-    takes->trust_levels = block_setting(block, "trust") != NULL;
+    const struct value *trust = setting_value(block_setting(block, "trust"), 0);
+    takes->trust_levels = trust != NULL;
+    takes->trust_empties = trust != NULL && strcmp(value_choice(trust), "empties") == 0;
+    for (int i = 0; i < takes->count && takes->trust_empties; i++) {
+        if (takes->take[i].empty == NULL)
+            return recipe_error(recipe, takes->take[i].on->where, PASSEL_BAD_RECIPE, error,
+                                "\"trust empties\" needs an empty for every take: on %s empty NAME",
+                                takes->take[i].on->text);
+    }
     *self = takes;
     return PASSEL_OK;
+}
+
+static void ask_colour(struct ask_list *list, const struct value *value, int32_t frame)
+{
+    ask_add(list, (struct ask){ .block = value->block, .picture = value->picture, .frame = frame, .planes = HAS_RGB });
 }
 
 static enum passel_status two_screen_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
 {
     const struct takes *takes = at->self;
     (void)error;
-    for (int i = 0; i < takes->count; i++) {
-        const struct value *on = takes->take[i].on;
-        ask_add(list,
-                (struct ask){ .block = on->block, .picture = on->picture, .frame = at->frame, .planes = HAS_RGB });
-    }
+    for (int i = 0; i < takes->count; i++)
+        ask_colour(list, takes->take[i].on, at->frame);
+    for (int i = 0; i < takes->count && takes->trust_empties; i++)
+        ask_colour(list, takes->take[i].empty, at->frame);
     return PASSEL_OK;
 }
 
@@ -95,7 +114,9 @@ static enum passel_status two_screen_info(const struct at *at, struct picture_in
     const struct takes *takes = at->self;
     *info = at->inputs[0];
     for (int i = 1; i < at->ask_count; i++) {
-        RETURN_IF_ERROR(takes_check(at->recipe, info, &at->inputs[i], takes->take[i].on, error));
+        const struct take_names *take = &takes->take[i % takes->count];
+        RETURN_IF_ERROR(
+            takes_check(at->recipe, info, &at->inputs[i], i < takes->count ? take->on : take->empty, error));
         info->data = rect_cut(info->data, at->inputs[i].data);
     }
     info->planes = at->picture == PICTURE_QUALITY ? HAS_A : HAS_RGBA;
@@ -150,7 +171,10 @@ static void row_load(struct row *row, const struct screens *screens, const struc
     for (int i = 0; i < row->count; i++) {
         for (int c = 0; c < 3; c++) {
             row->take[i][c] = picture_row(&in[i], (enum plane)c, y) + (x0 - in[i].area.x0);
-            row->field[i][c] = screen_row(&screens->screen[i], c, x0, y, row->width, row->spare[i][c]);
+            if (screens->screen[i].field.plane[c] != NULL)
+                row->field[i][c] = screen_row(&screens->screen[i], c, x0, y, row->width, row->spare[i][c]);
+            else /* the empty itself, asked for behind the takes */
+                row->field[i][c] = picture_row(&in[row->count + i], (enum plane)c, y) + (x0 - in[0].area.x0);
         }
     }
     memset(row->t, 0, (size_t)row->width * sizeof *row->t);
@@ -321,10 +345,22 @@ static void write_quality(const struct row *row, const struct screens *screens, 
         quality[x] = 1 / (1 + share * row->above[x]);
 }
 
+/* With `trust empties` nothing is found out before: every equation has the same, small variance. */
+static struct screens screens_without_noise(int count)
+{
+    struct screens screens = { .count = count };
+    for (int i = 0; i < count; i++) {
+        for (int c = 0; c < 3; c++)
+            screens.screen[i].noise[c] = (struct noise){ .gain = 0, .floor = EVEN_VARIANCE };
+    }
+    return screens;
+}
+
 static enum passel_status two_screen_fill(const struct at *at, const struct picture *in, const struct picture *out,
                                           struct arena *scratch, struct passel_error *error)
 {
-    const struct screens *screens = at->found;
+    const struct screens as_they_are = screens_without_noise(at->ask_count / 2);
+    const struct screens *screens = at->found != NULL ? at->found : &as_they_are;
     struct row row;
     if (!row_new(&row, screens->count, scratch))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -348,7 +384,7 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
 const struct kind kind_key_two_screen = {
     .schema = {
         .name = "key two-screen",
-        .summary = "a cut-out from takes of the same thing before two or more different screens",
+        .summary = "A cut-out from takes of the same thing before two or more different screens.",
         .notes = "What stands before the screens must be the same in all takes: camera, light, exposure. Then nothing has "
                  "to be known of its colours: a green roof before green and a blue door before blue come out whole. "
                  "Edges, wires and smoke keep their true transparency. The empties are freed of noise, and an empty a "
