@@ -57,6 +57,7 @@ extern const struct command command_chart;
 extern const struct command command_check;
 extern const struct command command_draft;
 extern const struct command command_explain;
+extern const struct command command_fit;
 extern const struct command command_plan;
 extern const struct command command_probe;
 extern const struct command command_render;

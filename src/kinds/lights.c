@@ -141,6 +141,12 @@ static bool any_solo(const struct block *block)
     return false;
 }
 
+bool light_is_lit(const struct block *block, const struct setting *setting)
+{
+    const bool solo = any_solo(block);
+    return is_setting(setting, "light") && is_switched(setting, solo ? "solo" : "off") == solo;
+}
+
 static const struct value *given(const struct value *value)
 {
     return value != NULL && value->spec != NULL ? value : NULL;
@@ -217,7 +223,6 @@ static enum passel_status lights_make(const struct block *block, const struct re
     if (lights == NULL || lights->lights == NULL || lights->mattes == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     lights->ambient = setting_value(block_setting(block, "ambient"), 0);
-    const bool solo = any_solo(block);
     int pictures = lights->ambient != NULL;
     for (int i = 0; i < block->setting_count; i++) {
         const struct setting *setting = &block->settings[i];
@@ -225,7 +230,7 @@ static enum passel_status lights_make(const struct block *block, const struct re
             continue;
         struct light light;
         RETURN_IF_ERROR(read_light(setting, recipe, arena, &light, error));
-        if (is_switched(setting, solo ? "solo" : "off") != solo)
+        if (!light_is_lit(block, setting))
             continue;
         const struct value *matte = setting_tag_value(setting, "matte", 0);
         pictures += 1 + light.minus_count + (matte != NULL);

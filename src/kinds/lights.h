@@ -43,4 +43,7 @@ struct lights_dark {
 
 extern const struct analysis lights_analysis;
 
+/* Is this setting of a `lights` block a light that is lit: neither off nor dark by another's solo? */
+bool light_is_lit(const struct block *block, const struct setting *setting);
+
 #endif

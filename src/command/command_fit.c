@@ -1,0 +1,105 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * passel fit: which settings of a `lights` block make a reference picture.
+ */
+#include <stdio.h>
+#include <string.h>
+
+#include "command/command.h"
+#include "engine/fit.h"
+
+static const struct option options[] = {
+    { "--frames", "LIST", false,
+      "which frames are compared; nine over the shot when not given, or its first when the reference is a still" },
+    { "--tint", NULL, false, "find a tint for each light too, in the place of its own" },
+    { "--write", NULL, false, "put the lines into the recipe, comments and all else as they are" },
+    { "--threads", "N", false, "how many threads work; as many as the machine offers when not given" },
+    { NULL, NULL, false, NULL },
+};
+
+static void say_line(const struct fit_line *line)
+{
+    if (line->dark)
+        (void)printf("  %s  # below %.1g\n", line->line, line->sigma);
+    else
+        (void)printf("  %s  # +- %.4f stops%s\n", line->line, line->sigma,
+                     line->changes ? ", in the place of a curve" : "");
+}
+
+static void say_answer(const struct fit_answer *answer)
+{
+    for (int i = 0; i < answer->count; i++)
+        say_line(&answer->lines[i]);
+    (void)printf(
+        "R2 %.6f over %.1f %% of %zu blocks of 8 x 8 pixels; the rest is clipped, moved or not of these lights\n",
+        answer->r2, 100.0 * (double)answer->believed / (double)answer->blocks, answer->blocks);
+    for (int i = 0; i < answer->group_count; i++) {
+        const char *between = "cannot be told apart, only their sum is sure:";
+        for (int k = 0; k < answer->count; k++) {
+            if (!answer->groups[i * answer->count + k])
+                continue;
+            (void)printf("%s %s", between, answer->lines[k].name);
+            between = ",";
+        }
+        (void)printf("\n");
+    }
+}
+
+static enum passel_status write_lines(const struct fit_wish *wish, const struct fit_answer *answer,
+                                      struct passel_error *error)
+{
+    int written;
+    const enum passel_status status = fit_write(wish, answer, &written, error);
+    if (status != PASSEL_OK)
+        return status;
+    (void)printf("%s: %d lines written", wish->path, written);
+    if (written < answer->count)
+        (void)printf("; lights that follow a curve keep their lines");
+    (void)printf("\n");
+    return PASSEL_OK;
+}
+
+static enum exit_code run(const struct call *call)
+{
+    long threads;
+    if (!call_number(call, "--threads", 1, 1024, 0, &threads))
+        return EXIT_USE;
+    const struct fit_wish wish = { .path = call->arguments[0],
+                                   .block = call->arguments[1],
+                                   .reference = call->arguments[2],
+                                   .frames = call_value(call, "--frames"),
+                                   .tint = call_has(call, "--tint"),
+                                   .threads = (int)threads };
+    struct passel_error error = { 0 };
+    struct fit_answer answer;
+    struct text messages = { 0 };
+    enum passel_status status = fit_find(&wish, &answer, &messages, &error);
+    if (status == PASSEL_OK) {
+        say_answer(&answer);
+        if (call_has(call, "--write"))
+            status = write_lines(&wish, &answer, &error);
+        fit_answer_release(&answer);
+    }
+    enum exit_code code = exit_code_of(status);
+    if (messages.length > 0)
+        (void)fprintf(stderr, "%s", messages.bytes);
+    if (status == PASSEL_OK || messages.length == 0 || strstr(messages.bytes, error.text) == NULL)
+        code = end_with(status, &error);
+    text_release(&messages);
+    return code;
+}
+
+const struct command command_fit = {
+    .name = "fit",
+    .arguments = "RECIPE BLOCK REFERENCE",
+    .summary = "Finds the lights of a block that make a reference picture.",
+    .notes = "BLOCK is of the kind `lights`; REFERENCE is a file or a pattern of files, of the size of the passes and\n"
+             "read as a `pass` reads it. The lines printed can stand in the recipe. Lights that are off stay so. What\n"
+             "stands behind a line is its standard deviation. Clipped parts and what is not lit by these lights do no\n"
+             "harm as long as they are less than a third of the picture.\n",
+    .least_arguments = 3,
+    .most_arguments = 3,
+    .options = options,
+    .run = run,
+};

@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Which amounts of known lights make a wanted picture: robust least squares without negative answers, on means of
+ * blocks of pixels, where noise is small beside light.
+ */
+#ifndef NUMERICS_FIT_LIGHTS_H
+#define NUMERICS_FIT_LIGHTS_H
+
+#include <passel/error.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+/* Variance of a block's mean that is noise: gain * mean + floor, both ≥ 0. */
+struct fit_noise {
+    double gain, floor;
+};
+
+/* One row for each block: its mean in every light, then in the wanted picture. */
+struct fit_rows {
+    int lights; /* numbers in a row less one */
+    size_t count;
+    const float *means;            /* count * (lights + 1) */
+    const struct fit_noise *noise; /* a set of lights + 1 for each `per_noise` rows */
+    size_t per_noise;
+};
+
+struct fit_found {
+    double gain;  /* ≥ 0 */
+    double sigma; /* its standard deviation; infinity when the rows leave it open */
+};
+
+struct fit_result {
+    int lights;
+    struct fit_found *found;
+    double r2;       /* share of the wanted light's variance, over the rows that were believed, that is explained */
+    size_t believed; /* rows of at least half weight */
+    bool *groups;    /* group_count * lights: which lights belong to it */
+    int group_count;
+};
+
+/*
+ * Rows that no amounts explain (clipped, moved, a stranger in the picture) lose their weight by Tukey's biweight, begun
+ * from a fit of least absolute residuals, so that they may be a third of all. A residual is measured against the noise
+ * of its row: of the wanted picture, of the lights by their gains, and a little of the light itself. All other rows
+ * weigh the same. Weighting them by their noise would give the dark ones the say, where the lights' own noise bends
+ * gains down; bright blocks are hardly bent.
+ *
+ * Source: P. W. Holland, R. E. Welsch, "Robust regression using iteratively reweighted least-squares", Communications
+ * in Statistics A6 (1977), with their tuning of 4.685.
+ */
+enum passel_status fit_lights(const struct fit_rows *rows, struct fit_result *result, struct passel_error *error);
+void fit_result_release(struct fit_result *result); /* a zeroed one is fine */
+
+#endif
