@@ -15,6 +15,20 @@ static double span_distance(const struct value *speed, double from, double to)
     return 0.5 * (to - from) * (value_at(speed, 0, middle - offset, 1) + value_at(speed, 0, middle + offset, 1));
 }
 
+/* The end of the span from `from` on within which the speed is a cubic: the next key, and for what a generator makes
+ * (which is no cubic) the next frame. */
+static double span_end(const struct track *track, double from, double frame)
+{
+    double end = frame;
+    if (track->generators != NULL && frame - from < 100000)
+        end = fmin(end, floor(from) + 1);
+    for (int key = 0; key < track->count; key++) {
+        if (track->frames[key] > from)
+            return fmin(end, track->frames[key]);
+    }
+    return end;
+}
+
 double clip_distance(const struct value *speed, double start, double frame)
 {
     if (!value_changes(speed))
@@ -22,15 +36,13 @@ double clip_distance(const struct value *speed, double start, double frame)
     if (frame < start)
         return -clip_distance(speed, frame, start);
     const struct track *track = speed->track != NULL ? speed->track : speed->curve->track;
-    double sum = 0, from = start;
-    for (int key = 0; key < track->count; key++) {
-        const double to = track->frames[key];
-        if (to <= from || to >= frame)
-            continue;
-        sum += span_distance(speed, from, to);
-        from = to;
+    double sum = 0;
+    for (double from = start; from < frame;) {
+        const double end = span_end(track, from, frame);
+        sum += span_distance(speed, from, end);
+        from = end;
     }
-    return sum + span_distance(speed, from, frame);
+    return sum;
 }
 
 /* ---- the clip -----------------------------------------------------------------------------------------------------

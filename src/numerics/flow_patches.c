@@ -11,6 +11,9 @@
 
 enum { SIDE = 8, PIXELS = SIDE * SIDE, STRIDE = 4, STEPS = 8 };
 
+/* A patch moves on only to where it fits so much better: noise always fits a little better somewhere else. */
+static const float BETTER = 0.5f;
+
 struct match {
     float u, v, cost;
 };
@@ -94,9 +97,8 @@ static void follow(const struct search *search, const struct patch *patch, struc
 {
     float miss[PIXELS];
     const struct match from = *match;
-    struct match now = from;
-    now.cost = difference(search, patch, now.u, now.v, miss);
-    struct match best = now;
+    struct match now = from, best = from;
+    (void)difference(search, patch, now.u, now.v, miss);
     for (int step = 0; step < STEPS; step++) {
         float x = 0, y = 0;
         for (int i = 0; i < PIXELS; i++) {
@@ -111,7 +113,8 @@ static void follow(const struct search *search, const struct patch *patch, struc
         if (now.cost < best.cost)
             best = now;
     }
-    *match = best;
+    if (best.cost < BETTER * match->cost)
+        *match = best;
 }
 
 /* One patch, from where it is thought to be and from where two neighbours that were looked at before went. */
@@ -129,7 +132,7 @@ static void search_patch(const struct search *search, int32_t column, int32_t ro
             continue;
         struct match other = search->matches[(size_t)y * (size_t)search->columns + (size_t)x];
         other.cost = difference(search, &patch, other.u, other.v, miss);
-        if (other.cost < match->cost) {
+        if (other.cost < BETTER * match->cost) {
             *match = other;
             changed = true;
         }
