@@ -163,6 +163,8 @@ bool value_changes(const struct value *value);
 double track_at(const struct track *track, int component, double frame);
 /* The same by its keys alone. */
 double track_keys_at(const struct track *track, int component, double frame);
+/* Works out count * width slopes from the rest of a track, for those who make one from keys that stand elsewhere. */
+void track_slopes(const struct track *track, double *slopes);
 
 /* "file:line:column: error: message", the line and a caret, as the parser writes them; returns `status`. For kinds
  * that find out later that a setting cannot work. */

@@ -41,6 +41,13 @@ static double slope_at(const struct track *track, int key, int component)
     return 0;
 }
 
+void track_slopes(const struct track *track, double *slopes)
+{
+    for (int key = 0; key < track->count; key++)
+        for (int i = 0; i < track->width; i++)
+            slopes[(size_t)key * (size_t)track->width + (size_t)i] = slope_at(track, key, i);
+}
+
 struct track *track_make(struct parser *parser, int count, int width, const double *frames, const double *numbers,
                          const enum leaving *leave)
 {
@@ -51,9 +58,7 @@ struct track *track_make(struct parser *parser, int count, int width, const doub
     *track = (struct track){
         .count = count, .width = width, .frames = frames, .numbers = numbers, .leave = leave, .slopes = slopes
     };
-    for (int key = 0; key < count; key++)
-        for (int i = 0; i < width; i++)
-            slopes[(size_t)key * (size_t)width + (size_t)i] = slope_at(track, key, i);
+    track_slopes(track, slopes);
     return track;
 }
 

@@ -8,6 +8,7 @@
 #include "numerics/polygon.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
 
 #include "picture/function.h"
@@ -16,11 +17,26 @@ struct edge {
     double x0, y0, x1, y1;
 };
 
-static struct edge edge_of(const struct polygon *polygon, int i)
+/* Goes through the edges of all contours. Zeroed, it stands before the first. */
+struct walk {
+    int next, start, contour;
+};
+
+static bool next_edge(const struct polygon *polygon, struct walk *walk, struct edge *edge)
 {
+    const int i = walk->next;
+    if (i >= polygon->count)
+        return false;
+    const int end = polygon->contours > 1 ? polygon->ends[walk->contour] : polygon->count;
     const double *a = &polygon->points[2 * i];
-    const double *b = &polygon->points[2 * ((i + 1) % polygon->count)];
-    return (struct edge){ a[0], a[1], b[0], b[1] };
+    const double *b = &polygon->points[2 * (i + 1 < end ? i + 1 : walk->start)];
+    *edge = (struct edge){ a[0], a[1], b[0], b[1] };
+    walk->next++;
+    if (walk->next == end) {
+        walk->start = end;
+        walk->contour++;
+    }
+    return true;
 }
 
 /* ---- cover ------------------------------------------------------------------------------------------------------- */
@@ -66,8 +82,9 @@ void polygon_cover(const struct polygon *polygon, int32_t y, int32_t x0, int32_t
 {
     const int32_t width = x1 - x0;
     memset(cover, 0, ((size_t)width + 1) * sizeof *cover);
-    for (int i = 0; i < polygon->count; i++)
-        add_edge(cover, y, x0, width, edge_of(polygon, i));
+    struct walk walk = { 0, 0, 0 };
+    for (struct edge e; next_edge(polygon, &walk, &e);)
+        add_edge(cover, y, x0, width, e);
     double sum = 0;
     for (int32_t x = 0; x < width; x++) {
         sum += cover[x];
@@ -84,8 +101,8 @@ void polygon_winding(const struct polygon *polygon, int32_t y, int32_t x0, int32
     const int32_t width = x1 - x0;
     const double centre = y + 0.5;
     memset(winding, 0, ((size_t)width + 1) * sizeof *winding);
-    for (int i = 0; i < polygon->count; i++) {
-        const struct edge e = edge_of(polygon, i);
+    struct walk walk = { 0, 0, 0 };
+    for (struct edge e; next_edge(polygon, &walk, &e);) {
         if ((e.y0 <= centre) == (e.y1 <= centre))
             continue;
         const double first = ceil(edge_x(e, centre) - x0 - 0.5);
@@ -117,8 +134,8 @@ void polygon_distance(const struct polygon *polygon, int32_t y, int32_t x0, int3
     const double centre = y + 0.5;
     for (int32_t x = 0; x < width; x++)
         squared[x] = limit * limit;
-    for (int i = 0; i < polygon->count; i++) {
-        const struct edge e = edge_of(polygon, i);
+    struct walk walk = { 0, 0, 0 };
+    for (struct edge e; next_edge(polygon, &walk, &e);) {
         if (centre < fmin(e.y0, e.y1) - limit || centre > fmax(e.y0, e.y1) + limit)
             continue;
         const double left = fmax(floor(fmin(e.x0, e.x1) - limit - x0), 0);

@@ -2,7 +2,8 @@
 /* Copyright (c) 2026 The Passel authors */
 /*
  * Polygons on the pixel grid, a row at a time: how much of each pixel is covered, which pixel centres lie inside, and
- * how far these are from the outline. Coordinates are pixels, y down, the last point joined to the first.
+ * how far these are from the outline. Coordinates are pixels, y down, the last point of a contour joined to its
+ * first.
  *
  * Every function works on the columns x0 … x1-1 and sums from the left, so a caller who wants the same bits in every
  * tile always names the same columns.
@@ -15,6 +16,8 @@
 struct polygon {
     int count;
     const double *points; /* x, y, x, y … */
+    int contours;         /* several outlines that count as one, such as a ring's; 0 and 1: all points are one */
+    const int *ends;      /* per contour: behind its last point; NULL for one */
 };
 
 /* cover[x - x0]: the share of pixel (x, y) inside, 0 … 1, from exact areas. Where the outline crosses itself, parts

@@ -260,6 +260,8 @@ enum passel_status stage_make(struct stage *stage, const char *block, int32_t fr
         status = make_at(stage, kind, &at, planes, tile, out, info, error);
     if (kind->close != NULL && at.state != NULL)
         kind->close(at.state, NULL);
+    if (kind->release != NULL && self != NULL)
+        kind->release(self);
     arena_release(&arena);
     return status;
 }

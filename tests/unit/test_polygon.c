@@ -24,7 +24,10 @@ static const double box[] = { 4, 5, 4, 9, 11, 9, 11, 5 };
 static const double sliver[] = { 1.1, 1.2, 22.9, 1.4, 1.3, 1.7 };
 static const double beyond[] = { -30.5, -8, 60, 11.5, -12, 40.25 };
 
-static const struct polygon polygons[] = { { 5, dart }, { 4, box }, { 3, sliver }, { 3, beyond } };
+static const struct polygon polygons[] = { { .count = 5, .points = dart },
+                                           { .count = 4, .points = box },
+                                           { .count = 3, .points = sliver },
+                                           { .count = 3, .points = beyond } };
 
 /* Keeps the side of the line where axis·sign ≥ bound·sign (Sutherland and Hodgman). Returns the new count. */
 static int clip(const double *in, int count, int axis, double sign, double bound, double *out)
@@ -86,7 +89,7 @@ static void direction_and_first_column_do_not_matter(void **state)
     double reversed[10];
     for (int i = 0; i < 5; i++)
         memcpy(&reversed[2 * i], &dart[2 * (4 - i)], 2 * sizeof *dart);
-    const struct polygon back = { 5, reversed };
+    const struct polygon back = { .count = 5, .points = reversed };
     for (int y = 0; y < SIZE; y++) {
         double a[SIZE + 1], b[SIZE + 1], c[SIZE + 1];
         polygon_cover(&polygons[0], y, 0, SIZE, a);
@@ -104,7 +107,7 @@ static void crossing_parts_count_once(void **state)
 {
     (void)state;
     static const double twice[] = { 2, 2, 10, 2, 10, 10, 2, 10, 2, 2, 10, 2, 10, 10, 2, 10 };
-    const struct polygon polygon = { 8, twice };
+    const struct polygon polygon = { .count = 8, .points = twice };
     double cover[SIZE + 1];
     polygon_cover(&polygon, 5, 0, SIZE, cover);
     for (int x = 0; x < SIZE; x++)
@@ -133,7 +136,7 @@ static void ellipse_is_right_to_a_part_in_512(void **state)
         const double rx = radii[i][0], ry = radii[i][1];
         const double cx = 12.3 - (rx > 100 ? 600 : 0), cy = 11.6 - (rx > 100 ? 140 : 0);
         double points[2 * 8192];
-        const struct polygon ellipse = { polygon_ellipse_points(rx, ry, 1.0 / 1024), points };
+        const struct polygon ellipse = { .count = polygon_ellipse_points(rx, ry, 1.0 / 1024), .points = points };
         assert_true(ellipse.count <= 8192);
         polygon_ellipse(cx, cy, rx, ry, 0, ellipse.count, points);
         assert_true(fabs(area(points, ellipse.count) - PI * rx * ry) < PI * (rx + ry) / 1024);

@@ -133,7 +133,7 @@ static void shape_mistakes_are_told(void **state)
     assert_int_equal(stage_make(&stage, "odd", 1001, 1, HAS_A, 64, &out, &info, &error), PASSEL_BAD_RECIPE);
     assert_non_null(strstr(error.text, "not 7 numbers"));
     assert_int_equal(stage_make(&stage, "none", 1001, 1, HAS_A, 64, &out, &info, &error), PASSEL_BAD_RECIPE);
-    assert_non_null(strstr(error.text, "needs a `polygon` or an `ellipse`"));
+    assert_non_null(strstr(error.text, "a shape needs an outline"));
     stage_release(&stage);
 }
 
