@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * Three layers make the synthetic light.
+ * Two layers make the synthetic light.
  *
  * The slow field lives on cells of about a hundredth of the frame, in fourth roots of light: a glow that falls off by
  * ratios is nearly straight there, and light stays positive. It is continued in value and slope and levels out (see
@@ -9,8 +9,6 @@
  *
  * What the field misses at the border itself, pixel by pixel, is carried outwards ever more blurred along the border,
  * as a membrane would do, so the seam fits exactly and no streak starts from it.
- *
- * Grain is drawn anew from the plate's measured noise at the level of the synthetic light.
  */
 #include "kinds/extend_gradient.h"
 
@@ -19,6 +17,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "kinds/extend.h"
 #include "numerics/between.h"
 #include "numerics/extrapolate.h"
 
@@ -27,22 +26,13 @@
 #define LEVEL_OUT 0.25 /* of the plate's smaller side: how far a slope goes on */
 #define STIFF 0.05     /* of a cell's value against bending, while outliers are sought: smooths over two cells */
 #define TRUST 0.3      /* the same in the last round: over one and a half */
+#define BROAD 2e-4     /* where clouds shall be no part of it: over eight */
 #define ROUNDS 4
 #define OUTLIER 0.03     /* of the root: a smaller miss (12 % of the light) is hardly suspected */
 #define LEAST_SHARE 0.7F /* of the darkest root in the plate */
 #define RIM_DEPTH 3      /* pixels that a border value is averaged over, inwards */
 #define RIM_SPREAD 0.6F  /* blur per pixel of distance */
 #define RIM_FADE 0.08F   /* of the plate's smaller side */
-
-static float fourth_root(float light)
-{
-    return sqrtf(sqrtf(larger(light, 0)));
-}
-
-static float fourth_power(float root)
-{
-    return root * root * (root * root);
-}
 
 /* ---- the slow field -------------------------------------------------------------------------------------------- */
 
@@ -57,10 +47,26 @@ static enum passel_status field_new(struct gradient *gradient, struct passel_err
     return cells_new(&gradient->field, rect_of(plate.x0 - left, plate.y0 - top, target.x1, target.y1), size, 4, error);
 }
 
+/* Whether a cell has a pixel that is not known. */
+static bool has_hole(const struct picture *known, const struct cells *cells, int32_t i, int32_t j)
+{
+    const struct rect cell =
+        rect_cut(cells->area, rect_shift(rect_of(0, 0, cells->size, cells->size), cells->area.x0 + i * cells->size,
+                                         cells->area.y0 + j * cells->size));
+    for (int32_t y = cell.y0; known != NULL && y < cell.y1; y++) {
+        const float *row = picture_row(known, PLANE_A, y) - known->area.x0;
+        for (int32_t x = cell.x0; x < cell.x1; x++) {
+            if (!(row[x] > 0))
+                return true;
+        }
+    }
+    return false;
+}
+
 /* Measures the cells that lie in the plate; the others keep weight 0. A cell that the plate covers less than half is
  * unknown too. */
 static enum passel_status field_measure(struct gradient *gradient, const struct picture *plate,
-                                        struct passel_error *error)
+                                        const struct picture *known, struct passel_error *error)
 {
     struct cells own;
     struct cells *field = &gradient->field;
@@ -77,8 +83,8 @@ static enum passel_status field_measure(struct gradient *gradient, const struct 
             for (int c = 0; c < 3; c++)
                 field->value[c][to] = fourth_root(own.value[c][from]);
             field->value[PLANE_A][to] = own.value[PLANE_A][from];
-            field->weight[to] = cut && own.width > 1 && own.height > 1 ? 0 : 1;
-            gradient->opaque = gradient->opaque && own.value[PLANE_A][from] == 1;
+            field->weight[to] = (cut && own.width > 1 && own.height > 1) || has_hole(known, &own, i, j) ? 0 : 1;
+            gradient->opaque = gradient->opaque && (field->weight[to] == 0 || own.value[PLANE_A][from] == 1);
         }
     }
     cells_release(&own);
@@ -116,13 +122,15 @@ static void weigh_cells(const struct cells *field, double *const *smooth, int pl
         trust[i] = field->weight[i] > 0 ? full / ((1 + trust[i]) * (1 + trust[i])) : 0;
 }
 
-static enum passel_status field_continue(struct gradient *gradient, struct passel_error *error)
+static enum passel_status field_continue(struct gradient *gradient, enum gradient_detail detail,
+                                         struct passel_error *error)
 {
     struct cells *field = &gradient->field;
     const int planes = gradient->opaque ? 3 : 4;
     const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
     const int32_t count = field->width * field->height;
     const double length = fmax(LEVEL_OUT * (w < h ? w : h) / field->size, 2);
+    const bool broad = detail == DETAIL_BROAD;
     enum passel_status status = PASSEL_OK;
     double *work = memory_zeros((size_t)count, 5 * sizeof *work);
     if (work == NULL)
@@ -130,8 +138,8 @@ static enum passel_status field_continue(struct gradient *gradient, struct passe
     double *trust = work + 4 * (size_t)count;
     double *smooth[4] = { work, work + (size_t)count, work + 2 * (size_t)count, work + 3 * (size_t)count };
     for (int32_t i = 0; i < count; i++)
-        trust[i] = field->weight[i] > 0 ? STIFF : 0;
-    for (int round = 0; round < ROUNDS && status == PASSEL_OK; round++) {
+        trust[i] = field->weight[i] > 0 ? (broad ? BROAD : STIFF) : 0;
+    for (int round = 0; round < (broad ? 1 : ROUNDS) && status == PASSEL_OK; round++) {
         if (round > 0)
             weigh_cells(field, smooth, planes, round + 1 < ROUNDS ? STIFF : TRUST, trust);
         for (int p = 0; p < planes; p++) {
@@ -310,84 +318,27 @@ static float rim_miss(const struct rim *rim, struct rim_mix mix, int c)
     return mix.strength * (here + mix.to_next * (next - here));
 }
 
-/* ---- grain ----------------------------------------------------------------------------------------------------- */
-
-static uint64_t mixed(uint64_t bits)
-{
-    bits = (bits ^ bits >> 30) * 0xbf58476d1ce4e5b9U;
-    bits = (bits ^ bits >> 27) * 0x94d049bb133111ebU;
-    return bits ^ bits >> 31;
-}
-
-static uint64_t find_seed(const struct cells *field)
-{
-    uint64_t seed = 0x9e3779b97f4a7c15U;
-    for (int p = 0; p < 3; p++) {
-        for (int32_t i = 0; i < field->width * field->height; i++) {
-            uint32_t bits;
-            memcpy(&bits, &field->value[p][i], sizeof bits);
-            seed = mixed(seed + bits);
-        }
-    }
-    return seed;
-}
-
-/* Nearly normal, mean 0, variance 1: four 16-bit numbers added. */
-static float grain_of(uint64_t bits)
-{
-    const int32_t sum = (int32_t)(bits & 0xffff) + (int32_t)(bits >> 16 & 0xffff) + (int32_t)(bits >> 32 & 0xffff) +
-                        (int32_t)(bits >> 48);
-    return (float)(sum - 131070) * (1 / 37837.0F);
-}
-
-static void grain_row(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count,
-                      const struct gradient_row *row)
-{
-    const uint64_t line = mixed(gradient->seed + (uint64_t)(uint32_t)y);
-    for (int c = 0; c < 3; c++) {
-        if (row->grain[c] == NULL)
-            continue;
-        const uint64_t channel = mixed(line + (uint64_t)c);
-        for (int32_t i = 0; i < count; i++) {
-            const float sigma = sqrtf(noise_variance(gradient->noise[c], row->smooth[c][i]));
-            row->grain[c][i] = sigma * grain_of(mixed(channel + (uint64_t)(uint32_t)(x0 + i)));
-        }
-    }
-}
-
 /* ---- all together ---------------------------------------------------------------------------------------------- */
 
-static enum passel_status learn_noise(struct gradient *gradient, const struct picture *plate,
-                                      struct passel_error *error)
+enum passel_status gradient_learn(struct gradient *gradient, const struct picture *plate, const struct picture *known,
+                                  struct rect target, enum gradient_detail detail, struct passel_error *error)
 {
-    for (int c = 0; c < 3; c++) {
-        struct noise_samples samples = { 0 };
-        const enum passel_status status = noise_gather(&samples, plate, (enum plane)c, error);
-        gradient->noise[c] = noise_fit(&samples);
-        noise_samples_release(&samples);
-        RETURN_IF_ERROR(status);
-    }
-    return PASSEL_OK;
-}
-
-enum passel_status gradient_learn(struct gradient *gradient, const struct picture *picture, int32_t dx, int32_t dy,
-                                  struct rect target, struct passel_error *error)
-{
-    struct picture plate = *picture; /* the same pixels, in the output's coordinates */
     enum passel_status status;
-    plate.area = rect_shift(picture->area, dx, dy);
-    *gradient = (struct gradient){ .plate = plate.area, .target = target };
+    *gradient = (struct gradient){ .plate = plate->area, .target = target };
     GOTO_IF_ERROR(field_new(gradient, error), out_release);
-    GOTO_IF_ERROR(field_measure(gradient, &plate, error), out_release);
-    gradient->seed = find_seed(&gradient->field);
+    GOTO_IF_ERROR(field_measure(gradient, plate, known, error), out_release);
     find_least(gradient);
-    GOTO_IF_ERROR(field_continue(gradient, error), out_release);
-    GOTO_IF_ERROR(rim_learn(gradient, &plate, error), out_release);
-    GOTO_IF_ERROR(learn_noise(gradient, &plate, error), out_release);
+    GOTO_IF_ERROR(field_continue(gradient, detail, error), out_release);
     return PASSEL_OK;
 out_release:
     gradient_release(gradient);
     return status;
+}
+
+enum passel_status gradient_learn_rim(struct gradient *gradient, const struct picture *plate,
+                                      struct passel_error *error)
+{
+    return rim_learn(gradient, plate, error);
 }
 
 void gradient_release(struct gradient *gradient)
@@ -397,26 +348,22 @@ void gradient_release(struct gradient *gradient)
     gradient->rim.block = NULL;
 }
 
-size_t gradient_bytes(const struct gradient *gradient)
+void gradient_field_row(const struct gradient *gradient, int plane, int32_t x0, int32_t y, int32_t count, float *out)
 {
-    const size_t cells = (size_t)gradient->field.width * (size_t)gradient->field.height;
-    const size_t border = (size_t)gradient->rim.length * (3 * RIM_LEVELS + 2);
-    return sizeof *gradient + (cells * (2 * CELL_PLANES + 1) + border) * sizeof(float);
+    field_row(gradient, plane, x0, y, count, out);
 }
 
-void gradient_render(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count,
-                     const struct gradient_row *row)
+void gradient_render(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count, float *const planes[4])
 {
     for (int p = 0; p < 4; p++) {
-        if (row->smooth[p] != NULL)
-            field_row(gradient, p, x0, y, count, row->smooth[p]);
+        if (planes[p] != NULL)
+            field_row(gradient, p, x0, y, count, planes[p]);
     }
-    for (int32_t i = 0; i < count; i++) {
+    for (int32_t i = 0; i < count && gradient->rim.block != NULL; i++) {
         const struct rim_mix mix = rim_mix(gradient, x0 + i, y);
         for (int c = 0; c < 3; c++) {
-            if (row->smooth[c] != NULL)
-                row->smooth[c][i] = larger(row->smooth[c][i] + rim_miss(&gradient->rim, mix, c), 0);
+            if (planes[c] != NULL)
+                planes[c][i] = fmaxf(planes[c][i] + rim_miss(&gradient->rim, mix, c), 0);
         }
     }
-    grain_row(gradient, x0, y, count, row);
 }

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * extend … by gradient: the smooth light of a plate carried on past its edges, with its grain.
+ * extend … by gradient: the smooth light of a plate carried on past its edges.
  */
 #ifndef KINDS_EXTEND_GRADIENT_H
 #define KINDS_EXTEND_GRADIENT_H
 
+#include <stdbool.h>
+
 #include "numerics/cells.h"
-#include "numerics/noise_model.h"
 #include "picture/picture.h"
 
 #define RIM_LEVELS 10
@@ -27,23 +28,28 @@ struct gradient {
     float least[3];     /* the field goes no lower */
     bool opaque;        /* the plate's alpha is 1 everywhere along */
     struct rim rim;
-    struct noise noise[3];
-    uint64_t seed; /* from the plate's pixels: a still has one grain, live frames each their own */
 };
 
-/* Learns from the plate; picture holds R, G, B, A over the plate, in its own coordinates: its pixel (x, y) belongs at
- * (x + dx, y + dy). */
-enum passel_status gradient_learn(struct gradient *gradient, const struct picture *picture, int32_t dx, int32_t dy,
-                                  struct rect target, struct passel_error *error);
+/* How closely the slow field keeps to the plate. */
+enum gradient_detail {
+    DETAIL_CLOSE, /* over one and a half cells; what stands out (a cloud, a mast) has little say */
+    DETAIL_BROAD  /* over a tenth of the frame: clouds are no part of it */
+};
+
+/* Finds the slow field from the plate (R, G, B, A over gradient->plate). Where `known` (plane A, same area; NULL: all
+ * is known) is 0 the plate is not believed. */
+enum passel_status gradient_learn(struct gradient *gradient, const struct picture *plate, const struct picture *known,
+                                  struct rect target, enum gradient_detail detail, struct passel_error *error);
+/* Learns what the field misses along the plate's border; the plate's holes must have been filled. Without it the field
+ * is all there is. */
+enum passel_status gradient_learn_rim(struct gradient *gradient, const struct picture *plate,
+                                      struct passel_error *error);
 void gradient_release(struct gradient *gradient);
-size_t gradient_bytes(const struct gradient *gradient);
 
-/* Rows of synthetic light at (x0 … x0 + count, y), outside the plate or within it: smooth[p] for R, G, B and A, and
- * grain[c] for R, G, B (to be added). NULL entries are left out. */
-struct gradient_row {
-    float *smooth[4], *grain[3];
-};
-void gradient_render(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count,
-                     const struct gradient_row *row);
+/* The field alone along a row: light for R, G, B, and A. */
+void gradient_field_row(const struct gradient *gradient, int plane, int32_t x0, int32_t y, int32_t count, float *out);
+
+/* Light at (x0 … x0 + count, y), outside the plate or within it; planes[p] for R, G, B and A, NULL is left out. */
+void gradient_render(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count, float *const planes[4]);
 
 #endif

@@ -22,11 +22,13 @@
 struct desk {
     struct recipe *recipe;
     struct arena arena;
+    struct shot shot;
     struct at at;
-    struct picture_info input, info;
-    struct ask ask;
+    struct picture_info inputs[2], info; /* the plate, and its picture of cells */
     void *found;
 };
+
+static const int32_t only_frame[] = { 1 };
 
 static enum passel_status desk_open(struct desk *desk, const char *settings, struct rect display, struct rect data,
                                     unsigned planes, int scale, struct passel_error *error)
@@ -41,10 +43,12 @@ static enum passel_status desk_open(struct desk *desk, const char *settings, str
     text_release(&messages);
     if (parsed != PASSEL_OK)
         return parsed;
-    desk->at = (struct at){ .block = desk->recipe->blocks[1], .recipe = desk->recipe, .frame = 1, .scale = scale };
-    desk->input = (struct picture_info){ .display = display, .data = data, .planes = planes, .pixel_aspect = 1 };
-    desk->at.inputs = &desk->input;
-    desk->at.ask_count = 1;
+    desk->at = (struct at){
+        .block = desk->recipe->blocks[1], .recipe = desk->recipe, .shot = &desk->shot, .frame = 1, .scale = scale
+    };
+    desk->shot = (struct shot){ .frames = only_frame, .frame_count = 1 };
+    desk->inputs[0] = (struct picture_info){ .display = display, .data = data, .planes = planes, .pixel_aspect = 1 };
+    desk->at.inputs = desk->inputs;
     void *self = NULL;
     enum passel_status status = kind_extend.make(desk->at.block, desk->recipe, NULL, &desk->arena, &self, error);
     desk->at.self = self;
@@ -68,18 +72,38 @@ static struct picture made(struct rect area, unsigned planes)
     return picture;
 }
 
+/* The picture of cells that extend makes of each frame for itself. */
+static struct picture desk_levels(struct desk *desk, const struct picture *plate)
+{
+    struct at at = desk->at;
+    struct picture_info info;
+    struct picture in = made(plate->area, HAS_RGB);
+    struct arena scratch = { 0 };
+    at.picture = -1;
+    picture_copy(&in, plate);
+    assert_int_equal(kind_extend.info(&at, &info, NULL), PASSEL_OK);
+    const struct picture out = made(info.data, HAS_RGBA);
+    assert_true(rect_same(kind_extend.reach(&at, 0, info.data), plate->area));
+    assert_int_equal(kind_extend.fill(&at, &in, &out, &scratch, NULL), PASSEL_OK);
+    arena_release(&scratch);
+    picture_release(&in);
+    return out;
+}
+
 /* As the engine does: only what reach asks for, in memory of its own. */
 static void desk_fill(struct desk *desk, const struct picture *plate, const struct picture *out)
 {
     const struct rect reach = kind_extend.reach(&desk->at, 0, out->area);
     assert_true(rect_holds(plate->area, reach));
-    struct picture in = made(reach, HAS_RGBA);
+    struct picture in[2] = { made(reach, HAS_RGBA), desk_levels(desk, plate) };
     struct arena scratch = { 0 };
-    picture_fill(&in, PLANE_A, reach, 1);
-    picture_copy(&in, plate);
-    assert_int_equal(kind_extend.fill(&desk->at, &in, out, &scratch, NULL), PASSEL_OK);
+    picture_fill(&in[0], PLANE_A, reach, 1);
+    picture_copy(&in[0], plate);
+    desk->inputs[1] = (struct picture_info){ .data = in[1].area };
+    assert_int_equal(kind_extend.fill(&desk->at, in, out, &scratch, NULL), PASSEL_OK);
     arena_release(&scratch);
-    picture_release(&in);
+    picture_release(&in[0]);
+    picture_release(&in[1]);
 }
 
 static enum passel_status desk_learn(struct desk *desk, const struct picture *plate)
@@ -87,7 +111,7 @@ static enum passel_status desk_learn(struct desk *desk, const struct picture *pl
     const struct analysis *analysis = kind_extend.analysis;
     void *work = NULL;
     size_t bytes = 0;
-    enum passel_status status = analysis->add(&desk->at, 0, plate, &desk->input, 1, &work, NULL);
+    enum passel_status status = analysis->add(&desk->at, 0, plate, desk->inputs, 1, &work, NULL);
     if (status == PASSEL_OK)
         status = analysis->finish(&desk->at, work, &desk->found, &bytes, NULL);
     analysis->drop_work(work);

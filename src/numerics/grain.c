@@ -1,0 +1,227 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Strength comes from the noise model. Likeness of neighbours is read off the quietest tenth of the blocks, where a
+ * plane has been taken off: what is left there is grain. Three taps each way can be as much alike as 0.7.
+ */
+#include "numerics/grain.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/memory.h"
+
+#define BLOCK 16
+#define BLOCKS_LEAST 8
+#define QUIET_SHARE 10
+#define ALIKE_MOST 0.69 /* of three taps: 1 / sqrt 2 */
+#define ALIKE_LEAST 0.03
+
+/* ---- measuring ------------------------------------------------------------------------------------------------- */
+
+enum { COVER_0, COVER_X, COVER_Y, COVER_COLOUR, COVER_COUNT };
+
+struct block_look {
+    double energy; /* what it is sorted by */
+    double cover[3][COVER_COUNT];
+    int32_t place;
+};
+
+/* residual = block - its least squares plane, whose slopes are those of an even grid. */
+static void block_residual(const struct picture *picture, int c, int32_t x, int32_t y, float *residual)
+{
+    double sum = 0, along = 0, down = 0;
+    const double middle = (BLOCK - 1) / 2.0, square = BLOCK * (BLOCK * BLOCK - 1) * BLOCK / 12.0;
+    for (int32_t j = 0; j < BLOCK; j++) {
+        const float *row = picture_row(picture, (enum plane)c, y + j) + (x - picture->area.x0);
+        for (int32_t i = 0; i < BLOCK; i++) {
+            sum += (double)row[i];
+            along += (i - middle) * (double)row[i];
+            down += (j - middle) * (double)row[i];
+            residual[j * BLOCK + i] = row[i];
+        }
+    }
+    const double mean = sum / (BLOCK * BLOCK);
+    for (int32_t k = 0; k < BLOCK * BLOCK; k++)
+        residual[k] -=
+            (float)(mean + along / square * (k % BLOCK - middle) + down / square * ((k - k % BLOCK) / BLOCK - middle));
+}
+
+static void block_covers(float residual[3][BLOCK * BLOCK], struct block_look *look)
+{
+    memset(look->cover, 0, sizeof look->cover);
+    for (int c = 0; c < 3; c++) {
+        const float *own = residual[c], *next = residual[(c + 1) % 3];
+        for (int k = 0; k < BLOCK * BLOCK; k++) {
+            look->cover[c][COVER_0] += (double)own[k] * (double)own[k];
+            look->cover[c][COVER_COLOUR] += (double)own[k] * (double)next[k];
+            if (k % BLOCK + 1 < BLOCK)
+                look->cover[c][COVER_X] += (double)own[k] * (double)own[k + 1] * BLOCK / (BLOCK - 1);
+            if (k + BLOCK < BLOCK * BLOCK)
+                look->cover[c][COVER_Y] += (double)own[k] * (double)own[k + BLOCK] * BLOCK / (BLOCK - 1);
+        }
+    }
+}
+
+static bool block_is_known(const struct picture *known, int32_t x, int32_t y)
+{
+    for (int32_t j = 0; known != NULL && j < BLOCK; j++) {
+        const float *row = picture_row(known, PLANE_A, y + j) + (x - known->area.x0);
+        for (int32_t i = 0; i < BLOCK; i++) {
+            if (!(row[i] > 0))
+                return false;
+        }
+    }
+    return true;
+}
+
+/* How far a block is from what the noise model says; total order with its place. */
+static int by_energy(const void *a, const void *b)
+{
+    const struct block_look *x = a, *y = b;
+    if (x->energy != y->energy)
+        return x->energy < y->energy ? -1 : 1;
+    return (x->place > y->place) - (x->place < y->place);
+}
+
+/* Blocks whose grain can be seen, measured against what is expected there. */
+static size_t look_at_blocks(const struct grain *grain, const struct picture *picture, const struct picture *known,
+                             struct block_look *looks)
+{
+    float residual[3][BLOCK * BLOCK];
+    const int32_t across = rect_width(picture->area) / BLOCK, down = rect_height(picture->area) / BLOCK;
+    size_t count = 0;
+    for (int32_t k = 0; k < across * down; k++) {
+        const int32_t x = picture->area.x0 + k % across * BLOCK, y = picture->area.y0 + k / across * BLOCK;
+        struct block_look *look = &looks[count];
+        look->place = k;
+        look->energy = 0;
+        if (!block_is_known(known, x, y))
+            continue;
+        for (int c = 0; c < 3; c++)
+            block_residual(picture, c, x, y, residual[c]);
+        block_covers(residual, look);
+        bool clear = true;
+        for (int c = 0; c < 3; c++) {
+            const float level = picture_row(picture, (enum plane)c, y + BLOCK / 2)[x + BLOCK / 2 - picture->area.x0];
+            const double expected = (double)noise_variance(grain->noise[c], fmaxf(level, 0)) * BLOCK * BLOCK;
+            clear = clear && look->cover[c][COVER_0] > 0.1 * expected;
+            look->energy += look->cover[c][COVER_0] / expected;
+        }
+        count += clear;
+    }
+    return count;
+}
+
+/* b with 2 b / (1 + 2 b²) = alike. */
+static float taps_for(double alike)
+{
+    if (!(alike > ALIKE_LEAST))
+        return 0;
+    alike = alike < ALIKE_MOST ? alike : ALIKE_MOST;
+    return (float)((1 - sqrt(1 - 2 * alike * alike)) / (2 * alike));
+}
+
+/* Variance that the kernel of second differences sees of such grain, of 6 for white grain. */
+static float second_differences(float b)
+{
+    return (6 * (1 + 2 * b * b) - 4 * 2 * (2 * b) + 2 * (b * b)) / (1 + 2 * b * b);
+}
+
+static void shape_from(struct grain *grain, const struct block_look *looks, size_t count)
+{
+    double sums[3][COVER_COUNT] = { { 0 } }, both = 0, all = 0;
+    for (size_t k = 0; k < count; k++) {
+        for (int c = 0; c < 3; c++) {
+            for (int i = 0; i < COVER_COUNT; i++)
+                sums[c][i] += looks[k].cover[c][i];
+        }
+    }
+    for (int c = 0; c < 3; c++) {
+        grain->across[c] = taps_for(sums[c][COVER_X] / sums[c][COVER_0]);
+        grain->down[c] = taps_for(sums[c][COVER_Y] / sums[c][COVER_0]);
+        both += sums[c][COVER_COLOUR];
+        all += sqrt(sums[c][COVER_0] * sums[(c + 1) % 3][COVER_0]);
+    }
+    grain->common = (float)(both > 0.05 * all ? fmin(both / all, 1) : 0);
+}
+
+enum passel_status grain_measure(struct grain *grain, const struct picture *picture, const struct picture *known,
+                                 struct passel_error *error)
+{
+    *grain = (struct grain){ .common = 0 };
+    for (int c = 0; c < 3; c++) {
+        struct noise_samples samples = { 0 };
+        const enum passel_status status = noise_gather(&samples, picture, (enum plane)c, error);
+        grain->noise[c] = noise_fit(&samples);
+        noise_samples_release(&samples);
+        RETURN_IF_ERROR(status);
+    }
+    const size_t blocks = (size_t)(rect_width(picture->area) / BLOCK) * (size_t)(rect_height(picture->area) / BLOCK);
+    struct block_look *looks = memory_zeros(blocks + 1, sizeof *looks);
+    if (looks == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    const size_t seen = look_at_blocks(grain, picture, known, looks);
+    qsort(looks, seen, sizeof *looks, by_energy);
+    const size_t quiet = seen / QUIET_SHARE > BLOCKS_LEAST ? seen / QUIET_SHARE : BLOCKS_LEAST;
+    if (seen >= BLOCKS_LEAST)
+        shape_from(grain, looks, quiet);
+    for (int c = 0; c < 3; c++)
+        grain->strength[c] = 6 / sqrtf(second_differences(grain->across[c]) * second_differences(grain->down[c]));
+    memory_free(looks);
+    return PASSEL_OK;
+}
+
+/* ---- drawing --------------------------------------------------------------------------------------------------- */
+
+/* Spreads every bit over all others (see numerics/seeded.c). */
+static uint64_t mixed(uint64_t bits)
+{
+    bits = (bits ^ bits >> 30) * UINT64_C(0xbf58476d1ce4e5b9);
+    bits = (bits ^ bits >> 27) * UINT64_C(0x94d049bb133111eb);
+    return bits ^ bits >> 31;
+}
+
+/* Nearly normal, mean 0, variance 1: four 16-bit numbers added. */
+static float normal_of(uint64_t bits)
+{
+    const int32_t sum = (int32_t)(bits & 0xffff) + (int32_t)(bits >> 16 & 0xffff) + (int32_t)(bits >> 32 & 0xffff) +
+                        (int32_t)(bits >> 48);
+    return (float)(sum - 131070) * (1 / 37837.0F);
+}
+
+static void white_row(uint64_t seed, uint64_t series, int32_t x0, int32_t y, int32_t count, float *out)
+{
+    const uint64_t line = mixed(mixed(seed + series * UINT64_C(0x9e3779b97f4a7c15)) + (uint64_t)(uint32_t)y);
+    for (int32_t i = 0; i < count; i++)
+        out[i] = normal_of(mixed(line + (uint64_t)(uint32_t)(x0 + i)));
+}
+
+void grain_row(const struct grain *grain, uint64_t seed, int32_t x0, int32_t y, int32_t count,
+               const float *const light[3], float *const out[3], float *room)
+{
+    const int32_t wide = count + 2;
+    const float own = sqrtf(1 - grain->common), common = sqrtf(grain->common);
+    float *shared = room + 9 * (ptrdiff_t)wide;
+    for (int32_t k = 0; k < 3; k++)
+        white_row(seed, 3, x0 - 1, y - 1 + k, wide, shared + k * wide);
+    for (int c = 0; c < 3; c++) {
+        if (out[c] == NULL)
+            continue;
+        float *rows = room + c * 3 * (ptrdiff_t)wide;
+        for (int32_t k = 0; k < 3; k++)
+            white_row(seed, (uint64_t)c, x0 - 1, y - 1 + k, wide, rows + k * wide);
+        for (int32_t i = 0; i < 3 * wide; i++)
+            rows[i] = own * rows[i] + common * shared[i];
+        const float a = grain->across[c], d = grain->down[c];
+        const float scale = grain->strength[c] / sqrtf((1 + 2 * a * a) * (1 + 2 * d * d));
+        for (int32_t i = 0; i < wide; i++)
+            rows[i] = rows[wide + i] + d * (rows[i] + rows[2 * wide + i]);
+        for (int32_t i = 0; i < count; i++) {
+            const float sigma = scale * sqrtf(noise_variance(grain->noise[c], fmaxf(light[c][i], 0)));
+            out[c][i] = sigma * (rows[i + 1] + a * (rows[i] + rows[i + 2]));
+        }
+    }
+}
