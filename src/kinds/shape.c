@@ -468,7 +468,7 @@ static enum passel_status shape_fill(const struct at *at, const struct picture *
 
 const struct kind kind_shape = {
     .schema = { .name = "shape",
-                .summary = "A matte drawn with polygons, curves, ellipses or any vector program, keyed over frames.",
+                .summary = "A matte drawn with polygons, curves, ellipses or an SVG drawing.",
                 .notes =
                     "Several figures are joined. Without feather the edge is anti-aliased by exact areas. Points are "
                     "full-size pixels from the top left of the shot. To cut a hole use `minus` in a matte block. Of an "

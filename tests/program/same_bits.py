@@ -84,6 +84,13 @@ slow = time moon
   between flow
   even-light areas
 shown = take slow until 1004 then glow
+steady = align bs
+  to gs
+  find move
+flame = key luma glow
+come-in = key difference gs empty gs-empty
+proof = view cut
+  over checker
 final = stack
   layer grey
   layer sky opacity 80%
@@ -94,6 +101,10 @@ final = stack
   layer shown lighten opacity 70%
   layer sign atop
   layer far difference opacity 50%
+  layer flame add opacity 10%
+  layer come-in over opacity 30%
+  layer proof lighten opacity 10%
+  layer steady over opacity 10%
 output final as storm
   file out/storm.####.exr
   pixels float
