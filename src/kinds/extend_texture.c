@@ -21,6 +21,7 @@
 
 #define GRID_CELLS 240    /* along the longer side, about */
 #define LEAST_AWAY 10     /* a piece comes from at least this fraction of the longer side */
+#define DOUBT 4.0F        /* cost of a source per share by which its broad light, in roots, is off the border's */
 #define CARRY_CELLS 12.0F /* how far a miss at the border is carried out */
 
 struct texture {
@@ -34,6 +35,7 @@ struct texture {
     float *own[3];  /* detail of known cells before the pieces were laid */
     float *miss[3]; /* what has to be added to the pieces */
     float *right, *down;
+    float *doubt;
     struct patch_from *from;
     unsigned char *part;
     float *field; /* a row as wide as the frame */
@@ -57,7 +59,7 @@ static enum passel_status grid_new(struct texture *texture, struct passel_error 
     grid->width = (rect_width(target) + texture->cell - 1) / texture->cell;
     grid->height = (rect_height(target) + texture->cell - 1) / texture->cell;
     const size_t cells = (size_t)grid->width * (size_t)grid->height;
-    const size_t bytes = 11 * sizeof(float) + sizeof(struct patch_from) + 3 * sizeof(bool) + 1;
+    const size_t bytes = 12 * sizeof(float) + sizeof(struct patch_from) + 3 * sizeof(bool) + 1;
     /* the row of pixels stands first: it is at most as long as the grid's rows are wide in pixels */
     const size_t row = (size_t)grid->width * (size_t)texture->cell * sizeof(float);
     float *next = texture->block = memory_zeros(cells * bytes + row, 1);
@@ -72,7 +74,8 @@ static enum passel_status grid_new(struct texture *texture, struct passel_error 
     }
     texture->right = next;
     texture->down = next + cells;
-    texture->from = (struct patch_from *)(next + 2 * cells);
+    texture->doubt = next + 2 * cells;
+    texture->from = (struct patch_from *)(next + 3 * cells);
     texture->known = (bool *)(texture->from + cells);
     texture->source = texture->known + cells;
     texture->open = texture->source + cells;
@@ -80,6 +83,7 @@ static enum passel_status grid_new(struct texture *texture, struct passel_error 
     grid->known = texture->known;
     grid->source = texture->source;
     grid->open = texture->open;
+    grid->doubt = texture->doubt;
     return PASSEL_OK;
 }
 
@@ -154,6 +158,45 @@ static void grid_cell(const struct texture *texture, int32_t cell)
     texture->known[cell] = 2 * known > pixels;
     texture->source[cell] = known == pixels && open == 0;
     texture->open[cell] = open > 0;
+}
+
+/* Whether a cell that is known lies beside one that is to be filled. */
+static bool at_border(const struct texture *texture, int32_t cell)
+{
+    const int32_t w = texture->grid.width, h = texture->grid.height, x = cell % w, y = cell / w;
+    return texture->known[cell] && !texture->open[cell] &&
+           ((x > 0 && texture->open[cell - 1]) || (x + 1 < w && texture->open[cell + 1]) ||
+            (y > 0 && texture->open[cell - w]) || (y + 1 < h && texture->open[cell + w]));
+}
+
+/* Root of the broad light at a cell's middle. */
+static float broad_at(const struct texture *texture, int c, int32_t cell)
+{
+    const struct rect target = texture->job->windows->target;
+    const int32_t size = texture->cell;
+    float light;
+    gradient_field_row(&texture->broad, c, target.x0 + cell % texture->grid.width * size + size / 2,
+                       target.y0 + cell / texture->grid.width * size + size / 2, 1, &light);
+    return fourth_root(light);
+}
+
+/* What stands in much brighter or darker light, or light of another colour, is seldom of the kind that the border is.
+ */
+static void find_doubt(const struct texture *texture)
+{
+    const int32_t cells = texture->grid.width * texture->grid.height;
+    for (int c = 0; c < 3; c++) {
+        double sum = 0, count = 0;
+        for (int32_t cell = 0; cell < cells; cell++) {
+            if (at_border(texture, cell)) {
+                sum += (double)broad_at(texture, c, cell);
+                count += 1;
+            }
+        }
+        const float usual = count > 0 ? (float)fmax(sum / count, 1e-3) : 1;
+        for (int32_t cell = 0; cell < cells && count > 0; cell++)
+            texture->doubt[cell] += DOUBT / 3 * fabsf(broad_at(texture, c, cell) / usual - 1);
+    }
 }
 
 /* ---- making the pieces meet ------------------------------------------------------------------------------------ */
@@ -369,6 +412,7 @@ enum passel_status texture_solve(const struct texture_job *job, struct passel_er
     const int32_t cells = texture.grid.width * texture.grid.height;
     for (int32_t cell = 0; cell < cells; cell++)
         grid_cell(&texture, cell);
+    find_doubt(&texture);
     for (int c = 0; c < 3; c++)
         memcpy(texture.own[c], texture.grid.plane[c], (size_t)cells * sizeof(float));
     const int32_t larger = texture.grid.width > texture.grid.height ? texture.grid.width : texture.grid.height;

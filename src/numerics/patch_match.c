@@ -174,7 +174,8 @@ static void find_strange(const struct match *match)
             sum += grid->plane[c][cell] * match->scale[c] * (grid->plane[c][cell] * match->scale[c]);
         const float dull = fmaxf(1 - match->strange[cell] / (ENOUGH * usual), 0);
         const float loud = fmaxf(match->strange[cell] / usual - TOO_LIVELY, 0);
-        match->strange[cell] = DULL * dull * dull + LOUD * loud + fmaxf(sqrtf(sum / PATCH_PLANES) - STRANGE, 0);
+        match->strange[cell] =
+            grid->doubt[cell] + DULL * dull * dull + LOUD * loud + fmaxf(sqrtf(sum / PATCH_PLANES) - STRANGE, 0);
     }
 }
 

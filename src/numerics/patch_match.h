@@ -19,6 +19,7 @@ struct patch_grid {
     const bool *known;          /* plane has a value that is to be met */
     const bool *source;         /* a piece may be taken from there */
     const bool *open;           /* to be filled; may be known, too (the seam) */
+    const float *doubt; /* ≥ 0: how little a source suits for another reason; 1 counts as a standard deviation */
 };
 
 /* How far away: the content of (x, y) is that of (x + dx, y + dy); 0, 0: nothing was found. */
