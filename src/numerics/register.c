@@ -4,7 +4,9 @@
  * A search over whole pixels at a coarse level, the best few places made exact there and judged one level finer; from
  * the winner down to the finest level a fixed number of Gauss-Newton steps each. Every step uses a level and the two
  * coarser ones together: each brings as much information as it has, so a soft or grainy picture is served by the
- * coarse ones. Tiles that want to go elsewhere than the map takes them (moving parts) lose weight (Cauchy).
+ * coarse ones. Tiles that want to go elsewhere than the map takes them (moving parts) lose weight (Cauchy). So do tiles
+ * that are sure in one direction only: wires and outlines, whose bright side depends on the lamp, while paint and
+ * texture hold in both.
  *
  * What the steps solve is a sum of unrelated scores over the picture, so its own scatter over parts of the picture
  * tells how sure the answer is (the sandwich estimate), without belief in any model of noise or light.
@@ -27,6 +29,7 @@
 #define TOGETHER 3       /* levels in one step */
 #define LONGEST_STEP 2.0 /* pixels of the level, at a corner */
 #define OUTLYING 9.0     /* squared distance, in the usual one, at which a tile has half its weight */
+#define COARSER 8.0F     /* a coarser level counts so much less: light misleads it more */
 #define PARTS 8          /* the picture is cut into 8 x 8 for the expected error */
 #define LEAST_TILES 12   /* fewer tiles decide nothing */
 #define UNKNOWNS 8
@@ -128,10 +131,20 @@ static int by_size(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Gives tiles that lie far off less weight. */
-static void weigh(const struct task *task, struct register_tile *tiles, int count)
+/* 1 when a tile is as sure across as down, 0 when it knows one direction only. */
+static float roundness(const struct register_tile *tile)
+{
+    const float trace = tile->hxx + tile->hyy;
+    const float round = 4 * (tile->hxx * tile->hyy - tile->hxy * tile->hxy) / (trace * trace);
+    return round > 0 ? round * round : 0;
+}
+
+/* Gives tiles that lie far off, or are sure in one direction only, less weight. */
+static void weigh(const struct task *task, struct register_tile *tiles, int count, float share)
 {
     int known = 0;
+    for (int i = 0; i < count; i++)
+        tiles[i].weight *= share * roundness(&tiles[i]);
     for (int i = 0; i < count; i++) {
         const float d = distance(&tiles[i]);
         if (d >= 0)
@@ -152,13 +165,15 @@ static void weigh(const struct task *task, struct register_tile *tiles, int coun
 static enum passel_status look(struct task *task, int level, const struct transform *map, int *count,
                                struct passel_error *error)
 {
+    float share = 1;
     *count = 0;
     for (int l = level; l < level + TOGETHER && l < task->pyramid.count; l++) {
         const struct register_view view = { .moved = &task->pyramid.levels[l].warped, .map = map, .every = 1 };
         RETURN_IF_ERROR(register_warp(&task->pyramid, l, map, error));
         const int more = register_measure(&task->pyramid, l, &view, task->tiles + *count);
-        weigh(task, task->tiles + *count, more);
+        weigh(task, task->tiles + *count, more, share);
         *count += more;
+        share /= COARSER;
     }
     return PASSEL_OK;
 }

@@ -18,14 +18,14 @@
 #include "numerics/blur.h"
 #include "picture/function.h"
 
-#define TILE 12
+#define TILE 8
 #define REACH 4 /* of the derivatives */
 #define PATCH (TILE + 2 * REACH)
 #define RING (TILE + 2) /* a tile and what its gradient needs */
 #define MARGIN 2        /* pixels at a border that the smoothing has bent */
-#define SMOOTHING 1.0
+#define SMOOTHING 0.7
 #define SMALLEST_LEVEL 40
-#define FLAT 3e-12F   /* mean square of a third derivative below which it is rounding */
+#define FLAT 1e-13F   /* mean square of a third derivative, of the light's own, below which it is rounding */
 #define CLOSEST 0.95F /* r² is not believed beyond this */
 #define DIRECTIONS 4
 
@@ -75,52 +75,24 @@ static enum passel_status halve(const struct picture *from, struct picture *to, 
     return PASSEL_OK;
 }
 
-/* Mean of the light, what is below 0 and far above the rest left out. */
-static double usual_light(const struct picture *light)
+static enum passel_status smooth(const struct picture *light, struct picture *smoothed, struct passel_error *error)
 {
-    double mean = 0;
-    for (int pass = 0; pass < 2; pass++) {
-        const float most = pass == 0 ? INFINITY : (float)(4 * mean);
-        double sum = 0;
-        for (int32_t y = 0; y < light->area.y1; y++) {
-            const float *row = picture_row(light, PLANE_R, y);
-            for (int32_t x = 0; x < light->area.x1; x++)
-                sum += fminf(fmaxf(row[x], 0), most);
-        }
-        mean = sum / ((double)light->area.x1 * light->area.y1);
-    }
-    return mean;
-}
-
-/* log2 of the light over a floor that belongs to the whole picture, smoothed, into plane R of `even`. */
-static enum passel_status even_out(const struct picture *light, double floor, struct picture *even,
-                                   struct passel_error *error)
-{
-    struct picture raw;
     struct arena scratch = { NULL };
-    RETURN_IF_ERROR(picture_new(&raw, light->area, HAS_R, error));
-    for (int32_t y = 0; y < light->area.y1; y++) {
-        const float *from = picture_row(light, PLANE_R, y);
-        float *to = picture_row(&raw, PLANE_R, y);
-        for (int32_t x = 0; x < light->area.x1; x++)
-            to[x] = (float)function_log2(1 + fmax((double)from[x], 0) / floor);
-    }
-    const enum passel_status status = blur_plane(even, &raw, PLANE_R, SMOOTHING, &scratch, error);
+    const enum passel_status status = blur_plane(smoothed, light, PLANE_R, SMOOTHING, &scratch, error);
     arena_release(&scratch);
-    picture_release(&raw);
     return status;
 }
 
 static enum passel_status level_pictures(struct register_level *level, const struct picture *fixed,
                                          const struct picture *moved, const struct picture *where,
-                                         const double floors[2], struct passel_error *error)
+                                         struct passel_error *error)
 {
     RETURN_IF_ERROR(picture_new(&level->fixed, fixed->area, where != NULL ? HAS_R | HAS_A : HAS_R, error));
     RETURN_IF_ERROR(picture_new(&level->moved, moved->area, HAS_R, error));
     RETURN_IF_ERROR(picture_new(&level->spline, moved->area, HAS_R, error));
     RETURN_IF_ERROR(picture_new(&level->warped, fixed->area, HAS_R, error));
-    RETURN_IF_ERROR(even_out(fixed, floors[0], &level->fixed, error));
-    RETURN_IF_ERROR(even_out(moved, floors[1], &level->moved, error));
+    RETURN_IF_ERROR(smooth(fixed, &level->fixed, error));
+    RETURN_IF_ERROR(smooth(moved, &level->moved, error));
     for (int32_t y = 0; where != NULL && y < fixed->area.y1; y++)
         memcpy(picture_row(&level->fixed, PLANE_A, y), picture_row(where, PLANE_R, y),
                (size_t)fixed->area.x1 * sizeof(float));
@@ -176,14 +148,11 @@ enum passel_status register_pyramid_new(const struct picture *fixed, const struc
     GOTO_IF_ERROR(light_of(moved, &light[LIGHT_MOVED], error), out_light);
     if (where != NULL)
         GOTO_IF_ERROR(shape_part(where, fixed->area, &light[LIGHT_WHERE], error), out_light);
-    double floors[2];
-    for (int i = 0; i < 2; i++)
-        floors[i] = fmax(0.05 * usual_light(&light[i]), 1e-30);
     for (double scale = 1;; scale *= 2) {
         struct register_level *level = &pyramid->levels[pyramid->count++];
         level->scale = scale;
         GOTO_IF_ERROR(level_pictures(level, &light[LIGHT_FIXED], &light[LIGHT_MOVED],
-                                     where != NULL ? &light[LIGHT_WHERE] : NULL, floors, error),
+                                     where != NULL ? &light[LIGHT_WHERE] : NULL, error),
                       out_light);
         if (!may_halve(light) || pyramid->count == REGISTER_LEVELS)
             break;
@@ -315,14 +284,24 @@ static void slopes(ring_values ring, tile_values a, float aa, tile_values across
         }
 }
 
-/* Adds one direction to the tile; in pixels of the level. */
-static void compare(ring_values fixed, ring_values moved, struct register_tile *tile)
+/* Mean square of the light of a patch. */
+static float brightness(const float *patch, size_t stride)
+{
+    float sum = 0;
+    for (int y = 0; y < PATCH; y++)
+        for (int x = 0; x < PATCH; x++)
+            sum += patch[(size_t)y * stride + (size_t)x] * patch[(size_t)y * stride + (size_t)x];
+    return sum / (PATCH * PATCH);
+}
+
+/* Adds one direction to the tile; in pixels of the level. `least` are the sums of squares that say something. */
+static void compare(ring_values fixed, ring_values moved, const float least[2], struct register_tile *tile)
 {
     tile_values a, b, across, down;
     inner(fixed, a);
     inner(moved, b);
     const float aa = product(a, a), bb = product(b, b), ab = product(a, b);
-    if (!(aa > FLAT * TILE * TILE && bb > FLAT * TILE * TILE))
+    if (!(aa > least[0] && bb > least[1]))
         return;
     const float alpha = ab / aa, shared = fminf(ab * ab / (aa * bb), CLOSEST);
     const float trust = TILE * TILE / (bb * (1 - shared));
@@ -337,6 +316,18 @@ static void compare(ring_values fixed, ring_values moved, struct register_tile *
     tile->hxx += trust * alpha * alpha * product(across, across);
     tile->hxy += trust * alpha * alpha * product(across, down);
     tile->hyy += trust * alpha * alpha * product(down, down);
+}
+
+static void compare_patches(const float *fixed, size_t fixed_stride, const float *moved, size_t moved_stride,
+                            struct register_tile *tile)
+{
+    ring_values a[DIRECTIONS], b[DIRECTIONS];
+    const float least[2] = { FLAT * TILE * TILE * brightness(fixed, fixed_stride),
+                             FLAT * TILE * TILE * brightness(moved, moved_stride) };
+    derive(fixed, fixed_stride, a);
+    derive(moved, moved_stride, b);
+    for (int i = 0; i < DIRECTIONS; i++)
+        compare(a[i], b[i], least, tile);
 }
 
 static float tile_weight(const struct register_level *level, int32_t x0, int32_t y0)
@@ -401,14 +392,11 @@ int register_measure(const struct register_pyramid *pyramid, int level, const st
             const struct rect patch = rect_of(x - REACH, y - REACH, x + TILE + REACH, y + TILE + REACH);
             const struct rect other = rect_shift(patch, view->dx, view->dy);
             struct register_tile tile = { .weight = tile_weight(here, x, y) };
-            ring_values a[DIRECTIONS], b[DIRECTIONS];
             if (tile.weight <= 0 || !rect_holds(room, other) ||
                 (view->map != NULL && !inside(&t, other, here->moved.area)))
                 continue;
-            derive(picture_row(&here->fixed, PLANE_R, patch.y0) + patch.x0, here->fixed.stride, a);
-            derive(picture_row(view->moved, PLANE_R, other.y0) + other.x0, view->moved->stride, b);
-            for (int i = 0; i < DIRECTIONS; i++)
-                compare(a[i], b[i], &tile);
+            compare_patches(picture_row(&here->fixed, PLANE_R, patch.y0) + patch.x0, here->fixed.stride,
+                            picture_row(view->moved, PLANE_R, other.y0) + other.x0, view->moved->stride, &tile);
             scale_tile(&tile, here->scale, pyramid->fixed, x, y);
             tiles[count++] = tile;
         }

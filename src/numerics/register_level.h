@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * Registration's view of two pictures: a pyramid of evened light, and tiles that are compared.
+ * Registration's view of two pictures: a pyramid, and tiles that are compared.
  */
 #ifndef NUMERICS_REGISTER_LEVEL_H
 #define NUMERICS_REGISTER_LEVEL_H
@@ -13,7 +13,7 @@
 
 #define REGISTER_LEVELS 12
 
-/* Both pictures at one size, from (0, 0): the logarithm of their light, smoothed, in plane R. */
+/* Both pictures at one size, from (0, 0): their light, smoothed, in plane R. */
 struct register_level {
     double scale;         /* one pixel here is so many full ones */
     struct picture fixed; /* plane A: what counts, when a shape was given */
