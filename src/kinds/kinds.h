@@ -27,5 +27,6 @@ extern const struct kind kind_shot;
 extern const struct kind kind_stack;
 extern const struct kind kind_take;
 extern const struct kind kind_time;
+extern const struct kind kind_view;
 
 #endif

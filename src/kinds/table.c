@@ -26,6 +26,7 @@ const struct kind *const kind_table[] = {
     &kind_stack,
     &kind_take,
     &kind_time,
+    &kind_view,
     NULL,
 };
 
