@@ -3,7 +3,6 @@
 #include "kinds/even_light.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
@@ -11,8 +10,7 @@
 #include "numerics/least_squares.h"
 #include "picture/function.h"
 
-/* ---- cells --------------------------------------------------------------------------------------------------------
- */
+/* ---- cells ----------------------------------------------------------------------------------------------------- */
 
 static int32_t cell_side(int32_t full_size, int scale)
 {
@@ -60,10 +58,49 @@ void light_grid_measure(const struct light_grid *grid, const struct picture *in,
     }
 }
 
-/* ---- one frame against another ------------------------------------------------------------------------------------
- */
+/* ---- robust means ---------------------------------------------------------------------------------------------- */
 
-/* The logarithm (base 2) of how much brighter the other frame is, for the cells that say something. */
+static void swap(double *a, double *b)
+{
+    const double kept = *a;
+    *a = *b;
+    *b = kept;
+}
+
+/* Brings the value that sorting would put at `rank` there, smaller ones before it. */
+static double select_rank(double *values, int count, int rank)
+{
+    int low = 0, high = count - 1;
+    while (low < high) {
+        const double pivot = values[low + (high - low) / 2];
+        int i = low, k = high;
+        while (i <= k) {
+            while (values[i] < pivot)
+                i++;
+            while (values[k] > pivot)
+                k--;
+            if (i <= k)
+                swap(&values[i++], &values[k--]);
+        }
+        if (rank <= k)
+            high = k;
+        else if (rank >= i)
+            low = i;
+        else
+            break;
+    }
+    return values[rank];
+}
+
+static double median_of(double *values, int count)
+{
+    const double upper = select_rank(values, count, count / 2);
+    return count % 2 != 0 ? upper : 0.5 * (upper + select_rank(values, count, count / 2 - 1));
+}
+
+/* ---- frames against what they have in common ------------------------------------------------------------------- */
+
+/* By how much (logarithm to base 2) a frame is brighter than the common light, for the cells that say something. */
 struct ratios {
     double *value;  /* packed */
     double *sorted; /* room for as many */
@@ -71,43 +108,35 @@ struct ratios {
     int count;
 };
 
-static double mean_light(const struct picture *light)
-{
-    double sum = 0;
-    for (int32_t y = 0; y < light->area.y1; y++) {
-        const float *row = picture_row(light, PLANE_A, y);
-        for (int32_t x = 0; x < light->area.x1; x++)
-            sum += (double)row[x];
-    }
-    return sum / ((double)light->area.x1 * (double)light->area.y1);
-}
+#define DARK (-1e9) /* the logarithm of light that says nothing */
 
-static void ratios_of(struct ratios *ratios, const struct picture *light, const struct picture *other)
+/* Logarithms of a frame's light, cell by cell. */
+static void take_logarithms(const struct picture *light, double *out)
 {
-    const double floor_light = 0.02 * mean_light(light), floor_other = 0.02 * mean_light(other);
-    const int32_t columns = light->area.x1;
-    ratios->count = 0;
-    for (int32_t y = 0; y < light->area.y1; y++) {
+    const int32_t columns = light->area.x1, rows = light->area.y1;
+    double sum = 0;
+    for (int32_t y = 0; y < rows; y++) {
+        for (int32_t x = 0; x < columns; x++)
+            sum += (double)picture_row(light, PLANE_A, y)[x];
+    }
+    const double least = fmax(0.02 * sum / ((double)columns * rows), 1e-12);
+    for (int32_t y = 0; y < rows; y++) {
         for (int32_t x = 0; x < columns; x++) {
-            const double a = (double)picture_row(light, PLANE_A, y)[x], b = (double)picture_row(other, PLANE_A, y)[x];
-            if (!(a > floor_light && b > floor_other && a > 1e-12 && b > 1e-12))
-                continue;
-            ratios->cell[ratios->count] = y * columns + x;
-            ratios->value[ratios->count++] = function_log2(b / a);
+            const double here = (double)picture_row(light, PLANE_A, y)[x];
+            *out++ = here > least ? function_log2(here) : DARK;
         }
     }
 }
 
-static int rising(const void *a, const void *b)
+static void ratios_of(struct ratios *ratios, const double *logarithms, const double *common, size_t cells)
 {
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double median_of(double *values, int count)
-{
-    qsort(values, (size_t)count, sizeof *values, rising);
-    return 0.5 * (values[(count - 1) / 2] + values[count / 2]);
+    ratios->count = 0;
+    for (size_t i = 0; i < cells; i++) {
+        if (logarithms[i] < 0.25 * DARK || common[i] < 0.25 * DARK)
+            continue;
+        ratios->cell[ratios->count] = (int32_t)i;
+        ratios->value[ratios->count++] = logarithms[i] - common[i];
+    }
 }
 
 /* Tukey's weight of a residual in units of the spread: 0 from 4.685 spreads on. */
@@ -146,8 +175,7 @@ static double location(struct ratios *ratios, int first, int count, double *mode
     return centre;
 }
 
-/* ---- surfaces and rows --------------------------------------------------------------------------------------------
- */
+/* ---- surfaces and rows ----------------------------------------------------------------------------------------- */
 
 enum { TERMS = 6 };
 
@@ -168,7 +196,7 @@ static double surface_at(const double terms[TERMS], const double surface[TERMS])
 }
 
 /* Iteratively re-weighted: begins level and ends as the surface that most cells lie on. */
-static void add_surface(const struct light_grid *grid, struct ratios *ratios, double *model, double *sum)
+static void fit_surface(const struct light_grid *grid, struct ratios *ratios, double *model, double *out)
 {
     double surface[TERMS] = { location(ratios, 0, ratios->count, model) };
     for (int pass = 0; pass < 12; pass++) {
@@ -190,35 +218,139 @@ static void add_surface(const struct light_grid *grid, struct ratios *ratios, do
     for (int32_t cell = 0; cell < grid->columns * grid->rows; cell++) {
         double terms[TERMS];
         surface_terms(grid, cell, terms);
-        sum[cell] += surface_at(terms, surface);
+        out[cell] = surface_at(terms, surface);
     }
 }
 
+/* Drops the cells that are far from where the whole frame is. What moves may fill most of a row, and would then be what
+ * the row goes by. */
+static void keep_near(struct ratios *ratios, double centre, double *model)
+{
+    int kept = 0;
+    for (int i = 0; i < ratios->count; i++)
+        model[i] = centre;
+    const double reach = 3 * spread_about(ratios, 0, ratios->count, model);
+    for (int i = 0; i < ratios->count; i++) {
+        if (fabs(ratios->value[i] - centre) > reach)
+            continue;
+        ratios->value[kept] = ratios->value[i];
+        ratios->cell[kept++] = ratios->cell[i];
+    }
+    ratios->count = kept;
+}
+
 /* Each row of cells for itself; one in which nothing is said goes as the whole frame does. */
-static void add_rows(const struct light_grid *grid, struct ratios *ratios, double *model, double *sum)
+static void fit_rows(const struct light_grid *grid, struct ratios *ratios, double *model, double *out)
 {
     const double whole = location(ratios, 0, ratios->count, model);
     int first = 0;
+    keep_near(ratios, whole, model);
     for (int32_t y = 0; y < grid->rows; y++) {
         int end = first;
         while (end < ratios->count && ratios->cell[end] / grid->columns == y)
             end++;
-        sum[y] += end > first ? location(ratios, first, end - first, model) : whole;
+        out[y] = end > first ? location(ratios, first, end - first, model) : whole;
         first = end;
     }
 }
 
-static void add_other(const struct light_grid *grid, enum even_light mode, struct ratios *ratios, double *model,
-                      double *sum)
+/* A frame's flicker, as the mode has it; none where nothing is said. */
+static void fit(const struct light_grid *grid, enum even_light mode, struct ratios *ratios, double *model, double *out)
 {
     if (ratios->count == 0)
         return;
     if (mode == EVEN_AREAS)
-        add_surface(grid, ratios, model, sum);
+        fit_surface(grid, ratios, model, out);
     else if (mode == EVEN_BANDS)
-        add_rows(grid, ratios, model, sum);
+        fit_rows(grid, ratios, model, out);
     else
-        sum[0] += location(ratios, 0, ratios->count, model);
+        out[0] = location(ratios, 0, ratios->count, model);
+}
+
+/* Shares that rise from the first frame to the middle one and fall again, a Hann window: the sum over anything that
+ * comes and goes, such as a rolling band, is then next to nothing, wherever the window ends. */
+static double other_share(int i, int count)
+{
+    return (1 - function_cospi(2.0 * (i + 1) / (count + 1))) / (count + 1);
+}
+
+/* What even_light_gain works on. */
+struct even_room {
+    const struct light_grid *grid;
+    enum even_light mode;
+    size_t cells, values; /* values: of one frame's flicker */
+    int frames;
+    struct ratios ratios;
+    double *logarithms; /* of all frames, one behind the other */
+    double *flicker;    /* likewise; the last one is of the frame that is asked for */
+    double *common, *model, *median;
+};
+
+static void room_release(struct even_room *room)
+{
+    memory_free(room->ratios.value);
+    memory_free(room->ratios.sorted);
+    memory_free(room->ratios.cell);
+    memory_free(room->logarithms);
+    memory_free(room->flicker);
+    memory_free(room->common);
+    memory_free(room->model);
+    memory_free(room->median);
+}
+
+static bool room_make(struct even_room *room)
+{
+    const size_t cells = room->cells, frames = (size_t)room->frames;
+    room->logarithms = memory_zeros(cells * frames, sizeof *room->logarithms);
+    room->flicker = memory_zeros(room->values * (frames + 1), sizeof *room->flicker);
+    room->common = memory_zeros(cells, sizeof *room->common);
+    room->model = memory_zeros(cells, sizeof *room->model);
+    room->median = memory_zeros(frames, sizeof *room->median);
+    room->ratios.value = memory_zeros(cells, sizeof *room->ratios.value);
+    room->ratios.sorted = memory_zeros(cells, sizeof *room->ratios.sorted);
+    room->ratios.cell = memory_zeros(cells, sizeof *room->ratios.cell);
+    return room->logarithms != NULL && room->flicker != NULL && room->common != NULL && room->model != NULL &&
+           room->median != NULL && room->ratios.value != NULL && room->ratios.sorted != NULL &&
+           room->ratios.cell != NULL;
+}
+
+/* Which value of a frame's flicker a cell goes by. */
+static size_t value_of_cell(const struct even_room *room, size_t cell)
+{
+    return room->mode == EVEN_AREAS ? cell : room->mode == EVEN_BANDS ? cell / (size_t)room->grid->columns : 0;
+}
+
+/* Cell by cell the median over frames, their flicker as far as it is known taken off: what passes by is not in it. */
+static void find_common(const struct even_room *room)
+{
+    for (size_t cell = 0; cell < room->cells; cell++) {
+        const size_t value = value_of_cell(room, cell);
+        for (int i = 0; i < room->frames; i++)
+            room->median[i] =
+                room->logarithms[(size_t)i * room->cells + cell] - room->flicker[(size_t)i * room->values + value];
+        room->common[cell] = median_of(room->median, room->frames);
+    }
+}
+
+static void find_flicker(struct even_room *room, const double *logarithms, int frame)
+{
+    ratios_of(&room->ratios, logarithms, room->common, room->cells);
+    fit(room->grid, room->mode, &room->ratios, room->model, room->flicker + (size_t)frame * room->values);
+}
+
+/* The first round knows no flicker, and a cell that something passed is then off by that of the frames it was free in.
+ */
+static void compare_frames(struct even_room *room, const struct picture *light, const struct picture *others)
+{
+    for (int i = 0; i < room->frames; i++)
+        take_logarithms(&others[i], room->logarithms + (size_t)i * room->cells);
+    for (int round = 0; round < 3; round++) {
+        find_common(room);
+        for (int i = 0; i < room->frames; i++)
+            find_flicker(room, room->logarithms + (size_t)i * room->cells, i);
+    }
+    take_logarithms(light, room->logarithms);
+    find_flicker(room, room->logarithms, room->frames);
 }
 
 enum passel_status even_light_gain(const struct light_grid *grid, enum even_light mode, const struct picture *light,
@@ -226,7 +358,12 @@ enum passel_status even_light_gain(const struct light_grid *grid, enum even_ligh
                                    struct passel_error *error)
 {
     const int32_t columns = mode == EVEN_AREAS ? grid->columns : 1, rows = mode == EVEN_WHOLE ? 1 : grid->rows;
-    const size_t cells = (size_t)grid->columns * (size_t)grid->rows, values = (size_t)columns * (size_t)rows;
+    const size_t values = (size_t)columns * (size_t)rows;
+    struct even_room room = { .grid = grid,
+                              .mode = mode,
+                              .cells = (size_t)grid->columns * (size_t)grid->rows,
+                              .values = values,
+                              .frames = other_count };
     *field = (struct gain_field){ .x0 = grid->display.x0,
                                   .y0 = grid->display.y0,
                                   .cell_width = grid->cell_width,
@@ -234,34 +371,24 @@ enum passel_status even_light_gain(const struct light_grid *grid, enum even_ligh
                                   .columns = columns,
                                   .rows = rows,
                                   .gain = memory_zeros(values, sizeof *field->gain) };
-    struct ratios ratios = { .value = memory_zeros(cells, sizeof *ratios.value),
-                             .sorted = memory_zeros(cells, sizeof *ratios.sorted),
-                             .cell = memory_zeros(cells, sizeof *ratios.cell) };
-    double *model = memory_zeros(cells, sizeof *model), *sum = memory_zeros(values, sizeof *sum);
-    enum passel_status status = PASSEL_OK;
-    if (field->gain == NULL || ratios.value == NULL || ratios.sorted == NULL || ratios.cell == NULL || model == NULL ||
-        sum == NULL)
-        status = error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    for (int i = 0; status == PASSEL_OK && i < other_count; i++) {
-        ratios_of(&ratios, light, &others[i]);
-        add_other(grid, mode, &ratios, model, sum);
-    }
-    for (size_t i = 0; status == PASSEL_OK && i < values; i++)
-        field->gain[i] = (float)function_exp2(sum[i] / other_count);
-    memory_free(ratios.value);
-    memory_free(ratios.sorted);
-    memory_free(ratios.cell);
-    memory_free(model);
-    memory_free(sum);
-    if (status != PASSEL_OK) {
+    if (!room_make(&room) || field->gain == NULL) {
+        room_release(&room);
         memory_free(field->gain);
         field->gain = NULL;
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     }
-    return status;
+    compare_frames(&room, light, others);
+    for (size_t value = 0; value < values; value++) {
+        double level = -room.flicker[(size_t)other_count * values + value];
+        for (int i = 0; i < other_count; i++)
+            level += other_share(i, other_count) * room.flicker[(size_t)i * values + value];
+        field->gain[value] = (float)function_exp2(level);
+    }
+    room_release(&room);
+    return PASSEL_OK;
 }
 
-/* ---- the gain of a pixel ------------------------------------------------------------------------------------------
- */
+/* ---- the gain of a pixel --------------------------------------------------------------------------------------- */
 
 /* The value before a position among `count` centres, and how far it lies towards the next. */
 static int32_t before(double position, int32_t count, float *share)

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * Light made even over a clip: each frame's brightness is seen through coarse cells, compared with that of fixed other
- * frames, and turned into a gain. Cells in which something moved disagree with the rest and are left out.
+ * Light made even over a clip: frames are seen through coarse cells. What each cell mostly is over fixed frames is
+ * common to all; how a frame differs from that, in most of its cells, is its flicker. Cells in which something moves
+ * disagree with the rest and are left out.
  */
 #ifndef KINDS_EVEN_LIGHT_H
 #define KINDS_EVEN_LIGHT_H
@@ -38,9 +39,10 @@ void light_grid_measure(const struct light_grid *grid, const struct picture *in,
 struct rect light_grid_pixels(const struct light_grid *grid, struct rect cells);
 
 /*
- * The gain that brings the frame with cell means `light` to the level of the frames `others` (geometric mean of theirs,
- * each cell compared with itself). All are pictures of columns x rows in plane A. Cells darker than 2 % of the mean say
- * nothing; without any that says something the gain is 1. field->gain is for memory_free.
+ * The gain that brings the frame with cell means `light` to the level of the frames `others`, in their order in time
+ * (their geometric mean, those in the middle counting most). All are pictures of columns x rows in plane A. Cells
+ * darker than 2 % of a frame's mean say nothing; without any that says something the gain is 1. field->gain is for
+ * memory_free.
  */
 enum passel_status even_light_gain(const struct light_grid *grid, enum even_light mode, const struct picture *light,
                                    const struct picture *others, int other_count, struct gain_field *field,

@@ -12,31 +12,12 @@
 #include "kinds/arena_picture.h"
 #include "kinds/even_light.h"
 #include "kinds/kinds.h"
-#include "kinds/pass.h"
-#include "kinds/shot.h"
 #include "kinds/time_between.h"
-#include "kinds/time_clip.h"
-
-enum between { BETWEEN_NEAREST, BETWEEN_BLEND, BETWEEN_FLOW };
+#include "kinds/time_settings.h"
 
 enum {
-    TAKEN_LIMIT = 4,      /* two moments of two frames */
-    EVEN_FRAMES = 33,     /* that stand for the whole clip */
-    EVEN_OVER_LIMIT = 61, /* four times as many fit into one list of asks */
-    PICTURE_LIGHT = -1    /* a picture of its own, not for recipes: the light of what is read, cell by cell */
-};
-
-struct time {
-    const struct value *picture;
-    const struct value *speed; /* or NULL: real_speed */
-    double real_speed;
-    double start;
-    struct clip clip;
-    struct span extent; /* the line that says how much there is to show */
-    enum between between;
-    bool even;
-    enum even_light even_mode;
-    int32_t even_over; /* 0: the whole clip */
+    TAKEN_LIMIT = 4,   /* two moments of two frames */
+    PICTURE_LIGHT = -1 /* a picture of its own, not for recipes: the light of what is read, cell by cell */
 };
 
 /* One input, with its share in the picture. */
@@ -58,277 +39,7 @@ struct time_found {
     struct motion *motions[2]; /* per moment, or NULL */
 };
 
-static const struct choice beyond_choices[] = {
-    [CLIP_ERROR] = { "error", "a recipe whose shot goes there is refused" },
-    [CLIP_FREEZE] = { "freeze", "the first or last frame stands still" },
-    [CLIP_NOTHING] = { "nothing", "the picture is empty there" },
-    [CLIP_REPEAT] = { "repeat", "it begins again" },
-    [CLIP_TO_AND_FRO] = { "to-and-fro", "it runs backwards, then forwards again" },
-    { NULL, NULL },
-};
-
-static const struct choice between_choices[] = {
-    [BETWEEN_NEAREST] = { "nearest", "the nearest frame stands; half way the earlier one" },
-    [BETWEEN_BLEND] = { "blend", "the two frames are mixed in linear light" },
-    [BETWEEN_FLOW] = { "flow",
-                       "what moves is found in both frames and put where it was in between; where that is not certain "
-                       "they are mixed" },
-    { NULL, NULL },
-};
-
-static const struct choice speed_choices[] = {
-    { "real", "the true pace of the action: the pass's rate divided by the shot's" },
-    { NULL, NULL },
-};
-
-static const struct choice even_choices[] = {
-    { "areas", "the gain may differ slowly over the frame: several lamps that flicker apart" },
-    { "bands", "the gain may differ from row to row: a filmed display whose bands roll" },
-    { NULL, NULL },
-};
-
-#define ONE_CHOICE(name, list)                                                                                         \
-    (const struct value_spec[])                                                                                        \
-    {                                                                                                                  \
-        { .label = name, .type = VALUE_CHOICE, .choices = list },                                                      \
-        {                                                                                                              \
-            .label = NULL                                                                                              \
-        }                                                                                                              \
-    }
-#define ONE_RANGE(name)                                                                                                \
-    (const struct value_spec[])                                                                                        \
-    {                                                                                                                  \
-        { .label = name, .type = VALUE_RANGE },                                                                        \
-        {                                                                                                              \
-            .label = NULL                                                                                              \
-        }                                                                                                              \
-    }
-
-static const struct setting_spec head = {
-    .values = (const struct value_spec[]){ { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } },
-};
-
-static const struct setting_spec settings[] = {
-    { .word = "use",
-      .help = "which frames of what is read make the clip; parts are joined with a cut",
-      .values = ONE_RANGE("A-B"),
-      .tags =
-          (const struct tag_spec[]){
-              { .word = "then", .help = "the next part", .values = ONE_RANGE("C-D"), .repeats = true },
-              { .word = NULL } } },
-    { .word = "dissolve",
-      .help = "how many frames neighbouring parts share, mixed in linear light; each joint makes the clip that much "
-              "shorter",
-      .values =
-          (const struct value_spec[]){
-              { .label = "N", .type = VALUE_INTEGER, .unit = UNIT_FRAMES, .limited = true, .least = 1, .most = 100000 },
-              { .label = NULL } } },
-    { .word = "reverse", .help = "the clip runs backwards, its last frame first" },
-    { .word = "start",
-      .help = "the shot frame that shows the first frame of the clip; the shot's first frame when nothing is said",
-      .values = (const struct value_spec[]){ { .label = "FRAME", .type = VALUE_INTEGER }, { .label = NULL } } },
-    { .word = "speed",
-      .help = "frames of the clip per shot frame; a curve (1 is 100%) is summed up from the start on",
-      .values = (const struct value_spec[]){ { .label = "N",
-                                               .type = VALUE_NUMBER,
-                                               .may_change = true,
-                                               .unit = UNIT_PERCENT,
-                                               .limited = true,
-                                               .least = -10000,
-                                               .most = 10000 },
-                                             { .label = NULL } },
-      .standard = "100%" },
-    { .word = "speed",
-      .help = "real: as fast as it was; the pass that is read says its rate",
-      .values = ONE_CHOICE("WORD", speed_choices) },
-    { .word = "beyond",
-      .help = "what is shown before the clip's first and after its last frame",
-      .values = ONE_CHOICE("WHAT", beyond_choices),
-      .standard = "error" },
-    { .word = "between",
-      .help = "what is shown at a moment between two frames",
-      .values = ONE_CHOICE("HOW", between_choices),
-      .standard = "nearest" },
-    { .word = "even-light",
-      .help = "flicker is taken out: each frame is brought to the common brightness of the clip (of 33 frames spread "
-              "over it when it is longer)",
-      .tags =
-          (const struct tag_spec[]){
-              { .word = "over",
-                .help = "only so many frames around each count, so that a slow change of light stays",
-                .values = (const struct value_spec[]){ { .label = "N",
-                                                         .type = VALUE_INTEGER,
-                                                         .unit = UNIT_FRAMES,
-                                                         .limited = true,
-                                                         .least = 3,
-                                                         .most = EVEN_OVER_LIMIT },
-                                                       { .label = NULL } } },
-              { .word = NULL } },
-      .operators = even_choices },
-    { .help = NULL },
-};
-
-/* ---- make ---------------------------------------------------------------------------------------------------------
- */
-
-static enum passel_status read_parts(struct time *time, const struct block *block, struct arena *arena,
-                                     struct passel_error *error)
-{
-    const struct setting *use = block_setting(block, "use");
-    if (use == NULL)
-        return PASSEL_OK;
-    const int count = use->tag_count + 1;
-    const bool reverse = block_setting(block, "reverse") != NULL;
-    struct clip_part *parts = arena_array(arena, (size_t)count, sizeof *parts);
-    if (parts == NULL)
-        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    for (int i = 0; i < count; i++) {
-        const struct value *range = i == 0 ? setting_value(use, 0) : &use->tags[i - 1].values[0];
-        if (reverse)
-            parts[count - 1 - i] = (struct clip_part){ range->last, range->first };
-        else
-            parts[i] = (struct clip_part){ range->first, range->last };
-    }
-    time->clip.parts = parts;
-    time->clip.count = count;
-    time->extent = use->where;
-    return PASSEL_OK;
-}
-
-/* What only a clip with ends can have. */
-static enum passel_status refuse_endless(const struct block *block, const struct recipe *recipe,
-                                         struct passel_error *error)
-{
-    static const char *const words[] = { "reverse", "beyond", "dissolve" };
-    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
-        const struct setting *setting = block_setting(block, words[i]);
-        if (setting != NULL && setting->given)
-            return recipe_error(recipe, setting->where, PASSEL_BAD_RECIPE, error,
-                                "`%s` needs `use A-B`, which says where the clip begins and ends", words[i]);
-    }
-    return PASSEL_OK;
-}
-
-static enum passel_status read_dissolve(struct time *time, const struct block *block, const struct recipe *recipe,
-                                        struct passel_error *error)
-{
-    const struct setting *setting = block_setting(block, "dissolve");
-    const struct clip *clip = &time->clip;
-    if (setting == NULL)
-        return PASSEL_OK;
-    if (clip->count < 2)
-        return recipe_error(recipe, setting->where, PASSEL_BAD_RECIPE, error,
-                            "a dissolve joins parts: `use A-B then C-D`");
-    const int32_t shared = (int32_t)setting_value(setting, 0)->numbers[0];
-    for (int i = 0; i < clip->count; i++) {
-        const int32_t length = clip_part_length(clip->parts[i]);
-        const bool inner = i > 0 && i + 1 < clip->count;
-        if (inner ? 2 * (int64_t)shared >= length : shared > length)
-            return recipe_error(recipe, setting->where, PASSEL_BAD_RECIPE, error,
-                                "the part of %d %s is too short for a dissolve of %d %s", (int)length,
-                                length == 1 ? "frame" : "frames", (int)shared, inner ? "at either end" : "frames");
-    }
-    time->clip.dissolve = shared;
-    return PASSEL_OK;
-}
-
-static enum passel_status read_speed(struct time *time, const struct block *block, const struct recipe *recipe,
-                                     const struct shot *shot, struct passel_error *error)
-{
-    const struct setting *setting = block_setting(block, "speed");
-    if (setting->given && time->clip.count == 0)
-        time->extent = setting->where;
-    if (setting_value(setting, 0)->spec->type != VALUE_CHOICE) {
-        time->speed = setting_value(setting, 0);
-        return PASSEL_OK;
-    }
-    const struct block *pass = NULL;
-    const double rate = pass_rate(time->picture->block, &pass);
-    if (pass == NULL)
-        return recipe_error(recipe, setting->where, PASSEL_BAD_RECIPE, error,
-                            "`speed real` needs a pass with a rate, and `%s` reads none", time->picture->text);
-    if (rate <= 0)
-        return recipe_error(recipe, setting->where, PASSEL_BAD_RECIPE, error,
-                            "`speed real` needs to know how fast `%s` was filmed: give it a line `rate 120`",
-                            pass->name);
-    time->real_speed = rate / shot->rate;
-    return PASSEL_OK;
-}
-
-static void read_even_light(struct time *time, const struct block *block)
-{
-    const struct setting *setting = block_setting(block, "even-light");
-    const struct value *over = setting_tag_value(setting, "over", 0);
-    time->even = setting != NULL;
-    if (setting != NULL && setting->operator_index >= 0)
-        time->even_mode = setting->operator_index == 0 ? EVEN_AREAS : EVEN_BANDS;
-    if (over != NULL)
-        time->even_over = (int32_t)over->numbers[0];
-}
-
-static double position_at(const struct time *time, int32_t frame)
-{
-    if (time->speed == NULL)
-        return time->real_speed * (frame - time->start);
-    return clip_distance(time->speed, time->start, frame);
-}
-
-static enum clip_answer moments_at(const struct time *time, int32_t frame, struct clip_moment moments[2], int *count)
-{
-    return clip_at(&time->clip, position_at(time, frame), time->between == BETWEEN_NEAREST, moments, count);
-}
-
-static enum passel_status runs_off(const struct time *time, const struct recipe *recipe, int32_t frame,
-                                   struct passel_error *error)
-{
-    const double position = position_at(time, frame);
-    if (time->clip.count == 0)
-        return recipe_error(recipe, time->extent, PASSEL_BAD_RECIPE, error,
-                            "this speed leads out of all frame numbers at shot frame %d", (int)frame);
-    return recipe_error(recipe, time->extent, PASSEL_BAD_RECIPE, error,
-                        "the clip has %lld frames, counted from 0, and shot frame %d asks for %.6g; `beyond freeze`, "
-                        "`nothing`, `repeat` or `to-and-fro` says what is shown there",
-                        (long long)clip_length(&time->clip), (int)frame, position);
-}
-
-static enum passel_status check_extent(const struct time *time, const struct recipe *recipe, const struct shot *shot,
-                                       struct passel_error *error)
-{
-    for (int i = 0; i < shot->frame_count; i++) {
-        struct clip_moment moments[2];
-        int count;
-        if (moments_at(time, shot->frames[i], moments, &count) == CLIP_RUNS_OFF)
-            return runs_off(time, recipe, shot->frames[i], error);
-    }
-    return PASSEL_OK;
-}
-
-static enum passel_status time_make(const struct block *block, const struct recipe *recipe, const struct shot *shot,
-                                    struct arena *arena, void **self, struct passel_error *error)
-{
-    struct time *time = arena_take(arena, sizeof *time);
-    if (time == NULL)
-        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    const struct value *start = setting_value(block_setting(block, "start"), 0);
-    time->picture = setting_value(block->head, 0);
-    time->start = start != NULL ? start->numbers[0] : shot->frames[0];
-    time->extent = block->where;
-    time->clip.origin = shot->frames[0];
-    time->clip.beyond = (enum clip_beyond)setting_value(block_setting(block, "beyond"), 0)->choice;
-    time->between = (enum between)setting_value(block_setting(block, "between"), 0)->choice;
-    read_even_light(time, block);
-    RETURN_IF_ERROR(read_parts(time, block, arena, error));
-    if (time->clip.count == 0)
-        RETURN_IF_ERROR(refuse_endless(block, recipe, error));
-    RETURN_IF_ERROR(read_dissolve(time, block, recipe, error));
-    RETURN_IF_ERROR(read_speed(time, block, recipe, shot, error));
-    RETURN_IF_ERROR(check_extent(time, recipe, shot, error));
-    *self = time;
-    return PASSEL_OK;
-}
-
-/* ---- which frames -------------------------------------------------------------------------------------------------
- */
+/* ---- which frames ---------------------------------------------------------------------------------------------- */
 
 static void take_frame(struct time_state *state, int32_t frame, double weight, int part)
 {
@@ -338,9 +49,9 @@ static void take_frame(struct time_state *state, int32_t frame, double weight, i
 static enum passel_status find_taken(const struct at *at, struct time_state *state, struct passel_error *error)
 {
     const struct time *time = at->self;
-    switch (moments_at(time, at->frame, state->moments, &state->moment_count)) {
+    switch (time_moments(time, at->frame, state->moments, &state->moment_count)) {
     case CLIP_RUNS_OFF:
-        return runs_off(time, at->recipe, at->frame, error);
+        return time_runs_off(time, at->recipe, at->frame, error);
     case CLIP_SHOWS_NOTHING:
         take_frame(state, time->clip.parts[0].first, 0, 0);
         return PASSEL_OK;
@@ -447,27 +158,26 @@ static struct rect time_reach(const struct at *at, int ask, struct rect want)
     return light_grid_pixels(&grid, want);
 }
 
-/* ---- even light and motion ----------------------------------------------------------------------------------------
- */
+/* ---- even light and motion ------------------------------------------------------------------------------------- */
 
 /* The frames that one input is compared with: a range of its part around it, or frames spread over the clip. */
 static int even_frames(const struct time *time, const struct shot *shot, const struct taken *taken,
-                       int32_t frames[EVEN_OVER_LIMIT])
+                       int32_t frames[EVEN_LIMIT])
 {
     const struct clip *clip = &time->clip;
-    const double shown[2] = { position_at(time, shot->frames[0]),
-                              position_at(time, shot->frames[shot->frame_count - 1]) };
+    const double shown[2] = { time_position(time, shot->frames[0]),
+                              time_position(time, shot->frames[shot->frame_count - 1]) };
     double low = clip->count > 0 ? 0 : clip->origin + floor(fmin(shown[0], shown[1]));
     double high = clip->count > 0 ? (double)clip_length(clip) - 1 : clip->origin + ceil(fmax(shown[0], shown[1]));
     if (time->even_over == 0) {
-        const int count = high - low + 1 < EVEN_FRAMES ? (int)(high - low) + 1 : EVEN_FRAMES;
-        for (int i = 0; i < count; i++) {
-            const double position = count > 1 ? low + floor(i * (high - low) / (count - 1)) : low;
+        const double step = ceil((high - low + 1) / EVEN_LIMIT);
+        int count = 0;
+        for (double position = low; position <= high; position += step) {
             struct clip_moment moments[2] = { { .frame = (int32_t)position } };
             int shows;
             if (clip->count > 0)
                 (void)clip_at(clip, position, true, moments, &shows);
-            frames[i] = moments[0].frame;
+            frames[count++] = moments[0].frame;
         }
         return count;
     }
@@ -491,7 +201,7 @@ static void look_for_light(const struct at *at, struct ask_list *list)
     const struct time_state *state = at->state;
     struct ask ask = { .block = at->block, .picture = PICTURE_LIGHT, .planes = HAS_A };
     for (int i = 0; i < state->taken_count; i++) {
-        int32_t frames[EVEN_OVER_LIMIT];
+        int32_t frames[EVEN_LIMIT];
         const int count = even_frames(time, at->shot, &state->taken[i], frames);
         ask.frame = state->taken[i].frame;
         ask_add(list, ask);
@@ -536,7 +246,7 @@ static enum passel_status add_light(const struct at *at, const struct picture *p
     const struct time_state *state = at->state;
     const struct light_grid grid = grid_of(at);
     for (int i = 0, first = 0; i < state->taken_count; i++) {
-        int32_t frames[EVEN_OVER_LIMIT];
+        int32_t frames[EVEN_LIMIT];
         const int others = even_frames(time, at->shot, &state->taken[i], frames);
         for (int k = first; k <= first + others; k++) {
             if (rect_width(infos[k].data) != grid.columns || rect_height(infos[k].data) != grid.rows)
@@ -621,8 +331,7 @@ static const struct analysis analysis = {
     .drop_found = time_drop,
 };
 
-/* ---- pixels -------------------------------------------------------------------------------------------------------
- */
+/* ---- pixels ---------------------------------------------------------------------------------------------------- */
 
 /* What is summed: an input, or the picture made between two of them. */
 struct share {
@@ -715,9 +424,8 @@ const struct kind kind_time = {
                     "the weight (j + 1) / (N + 1) of the later part. Without `use` the clip has no ends and begins "
                     "with what is read at the shot's first frame; what lies before and after is up to what is read "
                     "(a pass has its own `beyond`).\n\n"
-                    "`even-light` takes one gain per frame from how most of the frame got brighter or darker; what "
-                    "moves does not count. Light that is in the pass but does not flicker (the room, a lights-off "
-                    "pass) should be taken off first.",
+                    "`even-light` compares what most of the frame shows; what moves does not count. Light that is in "
+                    "the pass but does not flicker (the room, a lights-off pass) should be taken off first.",
                 .example = "slow = time sign\n"
                            "  use       1-60 then 90-120\n"
                            "  dissolve  4 frames\n"
@@ -727,8 +435,8 @@ const struct kind kind_time = {
                            "  between   flow\n",
                 .form = HEAD_NAMED,
                 .makes = MAKES_PICTURE,
-                .head = &head,
-                .settings = settings },
+                .head = &time_head,
+                .settings = time_settings },
     .analysis = &analysis,
     .make = time_make,
     .open = time_open,

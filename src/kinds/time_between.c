@@ -37,8 +37,7 @@ struct motion {
     unsigned char *candidate_counts;
 };
 
-/* ---- what is found once -------------------------------------------------------------------------------------------
- */
+/* ---- what is found once ---------------------------------------------------------------------------------------- */
 
 void motion_free(struct motion *motion)
 {
@@ -211,8 +210,7 @@ enum passel_status motion_find(const struct picture frames[2], const struct pict
     return PASSEL_OK;
 }
 
-/* ---- one pixel in between -----------------------------------------------------------------------------------------
- */
+/* ---- one pixel in between -------------------------------------------------------------------------------------- */
 
 /* How a pixel is made: from where in each frame, and how much of each. */
 struct source {
@@ -358,8 +356,7 @@ static struct source explain(const struct motion *motion, int32_t x, int32_t y, 
     return source_of(&choice, fx, fy, share);
 }
 
-/* ---- pixels -------------------------------------------------------------------------------------------------------
- */
+/* ---- pixels ---------------------------------------------------------------------------------------------------- */
 
 /* The four samples around a position and the weights of the cubic through them; at a whole position one weight is 1. */
 struct taps {

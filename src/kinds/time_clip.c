@@ -4,8 +4,7 @@
 
 #include <math.h>
 
-/* ---- from shot frames to positions --------------------------------------------------------------------------------
- */
+/* ---- from shot frames to positions ----------------------------------------------------------------------------- */
 
 /* A span within two keys: the speed is a cubic at most there, for which two points (of Gauss and Legendre) give the
  * exact integral. Neither lies on an end, where a held key jumps. */
@@ -45,8 +44,7 @@ double clip_distance(const struct value *speed, double start, double frame)
     return sum;
 }
 
-/* ---- the clip -----------------------------------------------------------------------------------------------------
- */
+/* ---- the clip -------------------------------------------------------------------------------------------------- */
 
 int32_t clip_part_length(struct clip_part part)
 {

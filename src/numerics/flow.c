@@ -13,7 +13,7 @@
 
 enum {
     LEVEL_LIMIT = 12,
-    COARSEST = 16,   /* pixels along the shorter side */
+    COARSEST = 8,    /* pixels along the shorter side */
     PATCHES_FROM = 2 /* finer levels know where to go, and a patch would smear what it covers */
 };
 
@@ -37,8 +37,7 @@ static enum passel_status flow_new(struct flow *flow, int32_t width, int32_t hei
     return error_set(error, PASSEL_NO_MEMORY, "out of memory");
 }
 
-/* ---- the pyramid --------------------------------------------------------------------------------------------------
- */
+/* ---- the pyramid ----------------------------------------------------------------------------------------------- */
 
 struct level {
     int32_t width, height;
@@ -124,8 +123,7 @@ static enum passel_status pyramid_new(const float *plane, int32_t width, int32_t
     return error_set(error, PASSEL_NO_MEMORY, "out of memory");
 }
 
-/* ---- coarse to fine -----------------------------------------------------------------------------------------------
- */
+/* ---- coarse to fine -------------------------------------------------------------------------------------------- */
 
 float plane_linear(const float *plane, int32_t width, int32_t height, float x, float y)
 {
@@ -163,7 +161,7 @@ static enum passel_status find_one_way(const struct level *a, const struct level
             enlarge(&coarse, &flow);
         flow_release(&coarse);
         coarse = flow;
-        if (i >= PATCHES_FROM)
+        if (i >= PATCHES_FROM || i == count - 1)
             GOTO_IF_ERROR(flow_patches(a[i].plane, b[i].plane, &flow, error), out_coarse);
         GOTO_IF_ERROR(flow_refine(a[i].plane, b[i].plane, &flow, i == 0 ? 1 : 4, error), out_coarse);
     }

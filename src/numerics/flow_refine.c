@@ -66,8 +66,7 @@ static int32_t held(int32_t i, int32_t count)
     return i < 0 ? 0 : i >= count ? count - 1 : i;
 }
 
-/* ---- brought over, and derivatives --------------------------------------------------------------------------------
- */
+/* ---- brought over, and derivatives ----------------------------------------------------------------------------- */
 
 /* Weights of the cubic through four samples that passes through the middle two with the slopes of their neighbours. */
 static void cubic_weights(float t, float w[4])
@@ -156,8 +155,7 @@ static void weigh_edges(const struct refine *refine)
     }
 }
 
-/* ---- the linear system --------------------------------------------------------------------------------------------
- */
+/* ---- the linear system ----------------------------------------------------------------------------------------- */
 
 static void data_slopes(const struct refine *refine)
 {
@@ -253,8 +251,7 @@ static void solve(const struct refine *refine)
     memcpy(refine->flow->v, refine->plane[PLANE_V], refine->count * sizeof(float));
 }
 
-/* ---- the median ---------------------------------------------------------------------------------------------------
- */
+/* ---- the median ------------------------------------------------------------------------------------------------ */
 
 enum { WINDOW = 25, KEPT = 14, LANES = 16 }; /* KEPT: one more than lie on either side of the median */
 

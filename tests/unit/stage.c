@@ -207,8 +207,10 @@ static enum passel_status make_at(struct stage *stage, const struct kind *kind, 
     at->asks = list.asks;
     at->ask_count = list.count;
     at->inputs = inputs;
-    if (status == PASSEL_OK)
+    if (status == PASSEL_OK && kind->info != NULL)
         status = kind->info(at, info, error);
+    else if (status == PASSEL_OK)
+        *info = inputs[0];
     at->info = info;
     void *found = NULL;
     if (status == PASSEL_OK && kind->analysis != NULL)
