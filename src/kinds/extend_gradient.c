@@ -13,6 +13,7 @@
 #include "kinds/extend_gradient.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
@@ -28,11 +29,13 @@
 #define TRUST 0.3      /* the same in the last round: over one and a half */
 #define BROAD 2e-4     /* where clouds shall be no part of it: over eight */
 #define ROUNDS 4
-#define OUTLIER 0.03     /* of the root: a smaller miss (12 % of the light) is hardly suspected */
-#define LEAST_SHARE 0.7F /* of the darkest root in the plate */
-#define RIM_DEPTH 3      /* pixels that a border value is averaged over, inwards */
-#define RIM_SPREAD 0.6F  /* blur per pixel of distance */
-#define RIM_FADE 0.08F   /* of the plate's smaller side */
+#define OUTLIER 0.03       /* of the root: a smaller miss (12 % of the light) is hardly suspected */
+#define DEPART_TIMES 5     /* of the usual departure from the edge's value is the limit, and… */
+#define DEPART_SHARE 0.08F /* …of the edge's root */
+#define LEAST_SHARE 0.7F   /* of the darkest root in the plate */
+#define RIM_DEPTH 3        /* pixels that a border value is averaged over, inwards */
+#define RIM_SPREAD 0.6F    /* blur per pixel of distance */
+#define RIM_FADE 0.08F     /* of the plate's smaller side */
 
 /* ---- the slow field -------------------------------------------------------------------------------------------- */
 
@@ -122,6 +125,61 @@ static void weigh_cells(const struct cells *field, double *const *smooth, int pl
         trust[i] = field->weight[i] > 0 ? full / ((1 + trust[i]) * (1 + trust[i])) : 0;
 }
 
+static int by_value(const void *a, const void *b)
+{
+    const float x = *(const float *)a, y = *(const float *)b;
+    return (x > y) - (x < y);
+}
+
+/* How far the field goes away from its value at the plate's nearest edge. */
+static float departure(const struct gradient *gradient, int p, int32_t i, int32_t j, float *edge)
+{
+    const struct cells *field = &gradient->field;
+    const int32_t left = (gradient->plate.x0 - field->area.x0) / field->size;
+    const int32_t top = (gradient->plate.y0 - field->area.y0) / field->size;
+    const int32_t right = left + (rect_width(gradient->plate) - 1) / field->size;
+    const int32_t bottom = top + (rect_height(gradient->plate) - 1) / field->size;
+    const int32_t u = i < left ? left : i > right ? right : i, v = j < top ? top : j > bottom ? bottom : j;
+    *edge = field->value[p][v * field->width + u];
+    return u == i && v == j ? 0 : field->value[p][j * field->width + i] - *edge;
+}
+
+/* Unchanged up to half the limit, never beyond it. */
+static float limited(float off, float limit)
+{
+    const float half = 0.5F * limit, over = fabsf(off) - half;
+    if (!(over > 0))
+        return off;
+    const float kept = half + over * half / (over + half);
+    return off < 0 ? -kept : kept;
+}
+
+/* Where something dark or bright comes close to the edge, its flank would be taken for a slope and shoot off: nowhere
+ * may the field go much farther than it does in most places. */
+static enum passel_status limit_departures(const struct gradient *gradient, int p, struct passel_error *error)
+{
+    const struct cells *field = &gradient->field;
+    const int32_t count = field->width * field->height;
+    float edge, *sizes = memory_zeros((size_t)count, sizeof *sizes);
+    int32_t outside = 0;
+    if (sizes == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int32_t i = 0; i < count; i++) {
+        const float off = departure(gradient, p, i % field->width, i / field->width, &edge);
+        if (off != 0)
+            sizes[outside++] = fabsf(off);
+    }
+    qsort(sizes, (size_t)outside, sizeof *sizes, by_value);
+    const float usual = outside > 0 ? sizes[outside / 2] : 0;
+    for (int32_t i = 0; i < count; i++) {
+        const float off = departure(gradient, p, i % field->width, i / field->width, &edge);
+        if (off != 0)
+            field->value[p][i] = edge + limited(off, DEPART_TIMES * usual + DEPART_SHARE * fabsf(edge));
+    }
+    memory_free(sizes);
+    return PASSEL_OK;
+}
+
 static enum passel_status field_continue(struct gradient *gradient, enum gradient_detail detail,
                                          struct passel_error *error)
 {
@@ -153,6 +211,8 @@ static enum passel_status field_continue(struct gradient *gradient, enum gradien
             field->value[p][i] = (float)smooth[p][i];
     }
     memory_free(work);
+    for (int p = 0; p < 3 && status == PASSEL_OK; p++)
+        status = limit_departures(gradient, p, error);
     return status;
 }
 

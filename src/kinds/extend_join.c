@@ -66,7 +66,8 @@ static bool borders(const float *weight, int32_t width, int32_t height, int32_t 
                        (y > 0 && !(at[-(ptrdiff_t)width] > 0)) || (y + 1 < height && !(at[width] > 0)));
 }
 
-enum passel_status join_span(const struct picture *difference, const struct picture *weight, struct passel_error *error)
+enum passel_status join_span(const struct picture *difference, const struct picture *weight, float pull,
+                             struct passel_error *error)
 {
     const int32_t width = rect_width(difference->area), height = rect_height(difference->area);
     const size_t pixels = (size_t)width * (size_t)height;
@@ -86,5 +87,5 @@ enum passel_status join_span(const struct picture *difference, const struct pict
         memcpy(plane, smooth, pixels * sizeof *smooth);
     }
     memory_free(smooth);
-    return membrane_fill(difference->plane, 3, known, width, height, 0, error);
+    return membrane_fill(difference->plane, 3, known, width, height, pull, error);
 }

@@ -22,8 +22,8 @@ enum passel_status packed_picture(struct picture *picture, struct rect area, uns
 struct rect join_gap(const struct picture *known);
 
 /* R, G and B of `difference` become a membrane where A of `weight` is 0 (both packed, of the same area); what is known
- * is freed of its grain first. */
-enum passel_status join_span(const struct picture *difference, const struct picture *weight,
+ * is freed of its grain first. `pull` draws the membrane to 0 (numerics/membrane.h). */
+enum passel_status join_span(const struct picture *difference, const struct picture *weight, float pull,
                              struct passel_error *error);
 
 #endif

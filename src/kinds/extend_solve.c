@@ -17,7 +17,9 @@
 #include "kinds/extend_texture.h"
 #include "numerics/smooth_field.h"
 
-#define NEAR_CELLS 2 /* cells that far from the border tell the brightness */
+#define GRAIN_DEPTH 5      /* grain is measured in this fraction of the plate along a border */
+#define GRAIN_PIXELS 20000 /* in all of it when that is fewer */
+#define NEAR_CELLS 2       /* cells that far from the border tell the brightness */
 
 /* What the steps share; all in the output's coordinates. */
 struct solving {
@@ -79,7 +81,7 @@ static enum passel_status fill_holes(const struct gradient *gradient, const stru
     GOTO_IF_ERROR(packed_picture(&weight, box, HAS_A, error), out_pictures);
     picture_copy(&weight, known);
     find_miss(gradient, plate, &miss);
-    GOTO_IF_ERROR(join_span(&miss, &weight, error), out_pictures);
+    GOTO_IF_ERROR(join_span(&miss, &weight, 0, error), out_pictures);
     field = memory_zeros((size_t)rect_width(box), sizeof *field);
     if (field != NULL)
         lay_into_holes(gradient, plate, known, &miss, field);
@@ -191,6 +193,38 @@ static enum passel_status find_own_reference(struct solving *solving, struct pas
     return status;
 }
 
+/* ---- grain ----------------------------------------------------------------------------------------------------- */
+
+/* A camera's grain follows the light, a processed picture's its surroundings too: it is measured near the border, where
+ * what is new begins. */
+static enum passel_status measure_grain(const struct solving *solving, const struct picture *frame, struct grain *grain,
+                                        struct passel_error *error)
+{
+    const struct rect plate = frame->area, target = solving->solution->windows.target;
+    const int32_t x = rect_width(plate) / GRAIN_DEPTH, y = rect_height(plate) / GRAIN_DEPTH;
+    struct rect parts[5];
+    int count = 0;
+    if (plate.y0 > target.y0)
+        parts[count++] = rect_of(plate.x0, plate.y0, plate.x1, plate.y0 + y);
+    if (plate.y1 < target.y1)
+        parts[count++] = rect_of(plate.x0, plate.y1 - y, plate.x1, plate.y1);
+    if (plate.x0 > target.x0)
+        parts[count++] = rect_of(plate.x0, plate.y0, plate.x0 + x, plate.y1);
+    if (plate.x1 < target.x1)
+        parts[count++] = rect_of(plate.x1 - x, plate.y0, plate.x1, plate.y1);
+    const struct rect hole = join_gap(&solving->known);
+    if (!rect_empty(hole))
+        parts[count++] = rect_cut(rect_grow(hole, x / 2 + 1, y / 2 + 1), plate);
+    int64_t pixels = 0;
+    for (int i = 0; i < count; i++)
+        pixels += (int64_t)rect_width(parts[i]) * rect_height(parts[i]);
+    if (pixels < GRAIN_PIXELS) {
+        parts[0] = plate;
+        count = 1;
+    }
+    return grain_measure(grain, frame, &solving->known, parts, count, error);
+}
+
 /* ---- the other plate ------------------------------------------------------------------------------------------- */
 
 /* The other plate's gain that makes it as bright as the plate where both are, near the border. */
@@ -298,8 +332,9 @@ static enum passel_status solve_other(struct solving *solving, struct passel_err
     GOTO_IF_ERROR(packed_picture(&difference, solution->light.area, HAS_RGB, error), out_pictures);
     GOTO_IF_ERROR(packed_picture(&weight, solution->light.area, HAS_A, error), out_pictures);
     find_difference(solving, &difference, &weight);
-    GOTO_IF_ERROR(join_span(&difference, &weight, error), out_pictures);
-    GOTO_IF_ERROR(grain_measure(&grain, &solving->looks->other.one, NULL, error), out_pictures);
+    GOTO_IF_ERROR(join_span(&difference, &weight, 0, error), out_pictures);
+    GOTO_IF_ERROR(grain_measure(&grain, &solving->looks->other.one, NULL, &solving->looks->other.one.area, 1, error),
+                  out_pictures);
     picture_copy(&solution->light, &difference);
     solution->corrects = true;
     solution->grain_share = missing_grain(solving, &grain);
@@ -325,7 +360,7 @@ static enum passel_status solve_texture(struct solving *solving, struct passel_e
                                      .seam = solving->seam };
     if (looks->own.lively) {
         struct grain grain;
-        RETURN_IF_ERROR(grain_measure(&grain, &solving->plate, &solving->known, error));
+        RETURN_IF_ERROR(grain_measure(&grain, &solving->plate, &solving->known, &solving->plate.area, 1, error));
         RETURN_IF_ERROR(smooth_field(&solving->plate, grain.noise, error));
     }
     solution->grain_share = looks->own.lively ? 1 : 0;
@@ -355,7 +390,7 @@ static enum passel_status solve_all(struct solving *solving, struct passel_error
     solving->known.plane[0] = solving->known.plane[1] = solving->known.plane[2] = NULL;
     solving->plate.plane[PLANE_A] = looks->alpha.plane[PLANE_A];
     RETURN_IF_ERROR(find_own_reference(solving, error));
-    RETURN_IF_ERROR(grain_measure(&solution->grain, &looks->own.one, &solving->known, error));
+    RETURN_IF_ERROR(measure_grain(solving, &looks->own.one, &solution->grain, error));
     RETURN_IF_ERROR(solve_gradient(solving, error));
     if (solving->extend->by == BY_TEXTURE)
         return solve_texture(solving, error);

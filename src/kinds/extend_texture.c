@@ -22,6 +22,7 @@
 #define GRID_CELLS 240    /* along the longer side, about */
 #define LEAST_AWAY 10     /* a piece comes from at least this fraction of the longer side */
 #define DOUBT 4.0F        /* cost of a source per share by which its broad light, in roots, is off the border's */
+#define REST_PIXELS 6.0F  /* the same, for single pixels */
 #define CARRY_CELLS 12.0F /* how far a miss at the border is carried out */
 
 struct texture {
@@ -374,7 +375,50 @@ static float carried(const struct texture *texture, const struct around *around,
     return sum;
 }
 
-static void lay_row(const struct texture *texture, int32_t y)
+/* Detail of the pieces at a pixel, as they meet each other. */
+static void laid(const struct texture *texture, int32_t x, int32_t y, float detail[3])
+{
+    const struct around around = around_pixel(texture, x, y);
+    lay_pixel(texture, x, y, detail);
+    for (int c = 0; c < 3; c++)
+        detail[c] += carried(texture, &around, c);
+}
+
+static bool is_near_open(const struct texture_job *job, int32_t x, int32_t y)
+{
+    const struct rect target = job->windows->target;
+    for (int32_t v = y - JOIN_RADIUS; v <= y + JOIN_RADIUS; v += JOIN_RADIUS) {
+        for (int32_t u = x - JOIN_RADIUS; u <= x + JOIN_RADIUS; u += JOIN_RADIUS) {
+            if (u >= target.x0 && u < target.x1 && v >= target.y0 && v < target.y1 && is_open(job, u, v))
+                return true;
+        }
+    }
+    return false;
+}
+
+/* What is missed at the border pixel by pixel is carried a short way out. `rest` and `weight` are packed over the
+ * target. */
+static enum passel_status find_rest(const struct texture *texture, const struct picture *rest,
+                                    const struct picture *weight, struct passel_error *error)
+{
+    const struct rect target = texture->job->windows->target, plate = texture->detail.area;
+    for (int32_t y = target.y0; y < target.y1; y++) {
+        for (int32_t x = target.x0; x < target.x1; x++) {
+            float detail[3];
+            const bool open = is_open(texture->job, x, y);
+            picture_row(weight, PLANE_A, y)[x - target.x0] = !open;
+            if (open || !is_near_open(texture->job, x, y))
+                continue;
+            laid(texture, x, y, detail);
+            for (int c = 0; c < 3; c++)
+                picture_row(rest, (enum plane)c, y)[x - target.x0] =
+                    picture_row(&texture->detail, (enum plane)c, y)[x - plate.x0] - detail[c];
+        }
+    }
+    return join_span(rest, weight, 1 / (REST_PIXELS * REST_PIXELS), error);
+}
+
+static void lay_row(const struct texture *texture, const struct picture *rest, int32_t y)
 {
     const struct rect target = texture->job->windows->target;
     const struct picture *light = texture->job->light;
@@ -383,10 +427,10 @@ static void lay_row(const struct texture *texture, int32_t y)
         float detail[3];
         if (!is_open(texture->job, x, y))
             continue;
-        const struct around around = around_pixel(texture, x, y);
-        lay_pixel(texture, x, y, detail);
+        laid(texture, x, y, detail);
         for (int c = 0; c < 3; c++)
-            picture_row(light, (enum plane)c, y)[x - light->area.x0] = detail[c] + carried(texture, &around, c);
+            picture_row(light, (enum plane)c, y)[x - light->area.x0] =
+                detail[c] + picture_row(rest, (enum plane)c, y)[x - target.x0];
     }
     for (int c = 0; c < 3; c++) {
         float *row = picture_row(light, (enum plane)c, y) - light->area.x0;
@@ -396,6 +440,22 @@ static void lay_row(const struct texture *texture, int32_t y)
                 row[x] = fourth_power(fourth_root(texture->field[x - target.x0]) + row[x]);
         }
     }
+}
+
+static enum passel_status lay_all(const struct texture *texture, struct passel_error *error)
+{
+    const struct rect target = texture->job->windows->target;
+    struct picture rest = { 0 }, weight = { 0 };
+    enum passel_status status;
+    GOTO_IF_ERROR(packed_picture(&rest, target, HAS_RGB, error), out_pictures);
+    GOTO_IF_ERROR(packed_picture(&weight, target, HAS_A, error), out_pictures);
+    GOTO_IF_ERROR(find_rest(texture, &rest, &weight, error), out_pictures);
+    for (int32_t y = target.y0; y < target.y1; y++)
+        lay_row(texture, &rest, y);
+out_pictures:
+    picture_release(&rest);
+    picture_release(&weight);
+    return status;
 }
 
 enum passel_status texture_solve(const struct texture_job *job, struct passel_error *error)
@@ -418,8 +478,7 @@ enum passel_status texture_solve(const struct texture_job *job, struct passel_er
     const int32_t larger = texture.grid.width > texture.grid.height ? texture.grid.width : texture.grid.height;
     GOTO_IF_ERROR(patch_match(&texture.grid, larger / LEAST_AWAY, texture.from, error), out_texture);
     find_miss(&texture);
-    for (int32_t y = job->windows->target.y0; y < job->windows->target.y1; y++)
-        lay_row(&texture, y);
+    status = lay_all(&texture, error);
 out_texture:
     texture_release(&texture);
     return status;

@@ -88,7 +88,7 @@ static int by_energy(const void *a, const void *b)
 
 /* Blocks whose grain can be seen, measured against what is expected there. */
 static size_t look_at_blocks(const struct grain *grain, const struct picture *picture, const struct picture *known,
-                             struct block_look *looks)
+                             int32_t place, struct block_look *looks)
 {
     float residual[3][BLOCK * BLOCK];
     const int32_t across = rect_width(picture->area) / BLOCK, down = rect_height(picture->area) / BLOCK;
@@ -96,7 +96,7 @@ static size_t look_at_blocks(const struct grain *grain, const struct picture *pi
     for (int32_t k = 0; k < across * down; k++) {
         const int32_t x = picture->area.x0 + k % across * BLOCK, y = picture->area.y0 + k / across * BLOCK;
         struct block_look *look = &looks[count];
-        look->place = k;
+        look->place = place + k;
         look->energy = 0;
         if (!block_is_known(known, x, y))
             continue;
@@ -148,22 +148,39 @@ static void shape_from(struct grain *grain, const struct block_look *looks, size
     grain->common = (float)(both > 0.05 * all ? fmin(both / all, 1) : 0);
 }
 
-enum passel_status grain_measure(struct grain *grain, const struct picture *picture, const struct picture *known,
-                                 struct passel_error *error)
+static enum passel_status noise_measure(struct grain *grain, const struct picture *picture, const struct rect *parts,
+                                        int count, struct passel_error *error)
 {
-    *grain = (struct grain){ .common = 0 };
     for (int c = 0; c < 3; c++) {
         struct noise_samples samples = { 0 };
-        const enum passel_status status = noise_gather(&samples, picture, (enum plane)c, error);
+        enum passel_status status = PASSEL_OK;
+        for (int i = 0; i < count && status == PASSEL_OK; i++) {
+            const struct picture part = picture_part(picture, parts[i]);
+            status = noise_gather(&samples, &part, (enum plane)c, error);
+        }
         grain->noise[c] = noise_fit(&samples);
         noise_samples_release(&samples);
         RETURN_IF_ERROR(status);
     }
-    const size_t blocks = (size_t)(rect_width(picture->area) / BLOCK) * (size_t)(rect_height(picture->area) / BLOCK);
-    struct block_look *looks = memory_zeros(blocks + 1, sizeof *looks);
+    return PASSEL_OK;
+}
+
+enum passel_status grain_measure(struct grain *grain, const struct picture *picture, const struct picture *known,
+                                 const struct rect *parts, int count, struct passel_error *error)
+{
+    size_t blocks = 1, seen = 0;
+    *grain = (struct grain){ .common = 0 };
+    RETURN_IF_ERROR(noise_measure(grain, picture, parts, count, error));
+    for (int i = 0; i < count; i++)
+        blocks += (size_t)(rect_width(parts[i]) / BLOCK) * (size_t)(rect_height(parts[i]) / BLOCK);
+    /* one more, which the last look that does not count is written to */
+    struct block_look *looks = memory_zeros(blocks, sizeof *looks);
     if (looks == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    const size_t seen = look_at_blocks(grain, picture, known, looks);
+    for (int i = 0; i < count; i++) {
+        const struct picture part = picture_part(picture, parts[i]);
+        seen += look_at_blocks(grain, &part, known, i << 24, looks + seen);
+    }
     qsort(looks, seen, sizeof *looks, by_energy);
     const size_t quiet = seen / QUIET_SHARE > BLOCKS_LEAST ? seen / QUIET_SHARE : BLOCKS_LEAST;
     if (seen >= BLOCKS_LEAST)

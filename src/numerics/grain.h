@@ -19,10 +19,11 @@ struct grain {
     float common;             /* share of the grain's variance that is the same in R, G and B */
 };
 
-/* Measures grain in R, G, B of a picture. `known`, when it is not NULL, is 0 where the picture does not count (same
- * area, plane A). A picture that is too small or too lively for it has white grain of the variance found. */
+/* Measures grain in R, G, B of a picture, in `count` parts of it, which lie in its area. `known`, when it is not NULL,
+ * is 0 where the picture does not count (plane A; covers the parts). What is too small or too lively for it has white
+ * grain of the variance found. */
 enum passel_status grain_measure(struct grain *grain, const struct picture *picture, const struct picture *known,
-                                 struct passel_error *error);
+                                 const struct rect *parts, int count, struct passel_error *error);
 
 /* Grain of a row, to be added: out[c][i] belongs to pixel (x0 + i, y), whose light without grain is light[c][i]. NULL
  * planes are left out. `room` holds 4 * 3 * (count + 2) floats. The same for the same seed and place. */
