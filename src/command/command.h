@@ -61,6 +61,7 @@ extern const struct command command_fit;
 extern const struct command command_plan;
 extern const struct command command_probe;
 extern const struct command command_render;
+extern const struct command command_survey;
 extern const struct command command_tidy;
 
 /* Reads the words behind the command's name; says what is wrong on stderr. */

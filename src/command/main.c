@@ -12,7 +12,7 @@
 
 const struct command *const command_table[] = {
     &command_render, &command_check, &command_probe, &command_explain, &command_chart, &command_tidy,
-    &command_draft,  &command_fit,  &command_plan,  NULL,
+    &command_draft,  &command_fit,   &command_plan,  &command_survey,  NULL,
 };
 
 static const struct command *command_named(const char *name)

@@ -84,7 +84,7 @@ static bool follows(const struct part_name *first, const struct part_name *a, co
            strcmp(a->name + a->before + a->digits, b->name + b->before + b->digits) == 0;
 }
 
-static enum passel_status list_add(struct clip_list *list, struct clip clip, struct passel_error *error)
+enum passel_status clips_add(struct clip_list *list, struct clip clip, struct passel_error *error)
 {
     if (list->count == list->room) {
         const int room = list->room > 0 ? 2 * list->room : 16;
@@ -140,7 +140,7 @@ static enum passel_status add_group(struct clip_list *list, const struct part_na
     if (clip.name == NULL || (count > 1 && clip.frames == NULL))
         (void)error_set(error, status, "out of memory");
     else
-        status = list_add(list, clip, error);
+        status = clips_add(list, clip, error);
     if (status != PASSEL_OK) {
         clip_release(&clip);
         return status;
@@ -214,7 +214,7 @@ static enum passel_status add_piece(struct clip_list *list, const struct clip *w
         }
         if (run)
             memcpy(piece.frames, whole->frames + first, (size_t)piece.count * sizeof *piece.frames);
-        const enum passel_status status = list_add(list, piece, error);
+        const enum passel_status status = clips_add(list, piece, error);
         if (status != PASSEL_OK)
             clip_release(&piece);
         if (status != PASSEL_OK || run)

@@ -11,14 +11,16 @@
 #include <stdint.h>
 
 #include "base/text.h"
+#include "survey/reading.h"
 
 struct clip {
     char *name; /* "C0012.####.exr", as a recipe writes it */
     bool numbered;
-    int32_t *frames; /* rising; NULL for a single file */
-    int count;       /* files */
-    bool settled;    /* known to be a sequence, or a single file */
-    bool piece;      /* other files of the same pattern belong to another clip */
+    int32_t *frames;              /* rising; NULL for a single file */
+    int count;                    /* files */
+    struct reading_choice choice; /* all zero: as the files say; texts are the caller's */
+    bool settled;                 /* known to be a sequence, or a single file */
+    bool piece;                   /* other files of the same pattern belong to another clip */
 };
 
 struct clip_list {
@@ -29,6 +31,8 @@ struct clip_list {
 
 /* Groups by names alone: the last number in a name counts. For clip_list_release. */
 enum passel_status clips_find(const char *folder, struct clip_list *list, struct passel_error *error);
+/* Adds a clip; takes ownership of its memory on success; the caller keeps it on error. */
+enum passel_status clips_add(struct clip_list *list, struct clip clip, struct passel_error *error);
 /* Takes clip `index` apart: `ends` says behind which of its files a new piece begins (count - 1 entries). Pieces of
  * less than three files become single files. */
 enum passel_status clips_split(struct clip_list *list, int index, const bool *ends, struct passel_error *error);

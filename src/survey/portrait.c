@@ -30,11 +30,10 @@ struct glance {
 static void take_glance(void *data, int worker)
 {
     struct glance *glance = data;
-    const struct reading_choice choice = { 0 };
     struct reading reading = { 0 };
     char *path = clip_path(glance->folder, glance->clip, glance->index);
     (void)worker;
-    glance->status = path == NULL ? PASSEL_NO_MEMORY : reading_take(path, 0, &choice, &reading, NULL);
+    glance->status = path == NULL ? PASSEL_NO_MEMORY : reading_take(path, 0, &glance->clip->choice, &reading, NULL);
     memory_free(path);
     if (glance->status != PASSEL_OK)
         return;
@@ -153,12 +152,12 @@ struct view {
 static void take_view(void *data, int worker)
 {
     struct view *view = data;
-    const struct reading_choice choice = { 0 };
     struct passel_error error = { 0 };
     struct reading reading = { 0 };
     char *path = clip_path(view->folder, view->clip, view->file);
     (void)worker;
-    view->status = path == NULL ? PASSEL_NO_MEMORY : reading_take(path, view->frame, &choice, &reading, &error);
+    view->status =
+        path == NULL ? PASSEL_NO_MEMORY : reading_take(path, view->frame, &view->clip->choice, &reading, &error);
     memory_free(path);
     if (view->status == PASSEL_OK) {
         view->header = reading;
@@ -177,13 +176,12 @@ static int sample_place(int frames, int k)
 /* Fills in what the first frame that can be read says. */
 static void peek(const char *folder, struct portrait *portrait)
 {
-    const struct reading_choice choice = { 0 };
     enum passel_status status = PASSEL_NO_FILE;
     for (int i = 0; i < portrait->clip->count && status != PASSEL_OK && i < 8; i++) {
         struct reading header;
         struct passel_error error = { 0 };
         char *path = clip_path(folder, portrait->clip, i);
-        status = path == NULL ? PASSEL_NO_MEMORY : reading_peek(path, &choice, &header, &error);
+        status = path == NULL ? PASSEL_NO_MEMORY : reading_peek(path, &portrait->clip->choice, &header, &error);
         memory_free(path);
         if (status != PASSEL_OK) {
             (void)snprintf(portrait->problem, sizeof portrait->problem, "%.*s", (int)sizeof portrait->problem - 1,

@@ -42,10 +42,12 @@ struct portrait {
     enum screen_hue hue;        /* of the border, when the border is a screen */
     bool *bare;                 /* per block: looks like the screen */
     enum role role;
-    int partner; /* screens: the same subject before another screen; -1 for none */
-    int empty;   /* screens: its screen alone; -1 for none */
-    int dark;    /* what is to be subtracted; -1 for none */
-    bool apart;  /* not seen by the camera that saw the set: another size, or another subject */
+    int partner;    /* screens: the same subject before another screen; -1 for none */
+    int empty;      /* screens: its screen alone; -1 for none */
+    int dark;       /* what is to be subtracted; -1 for none */
+    float residual; /* all lamps: what the single ones do not make of it, as a share of its light */
+    bool steady;    /* its light does not change from frame to frame */
+    bool apart;     /* not seen by the camera that saw the set: another size, or another subject */
     char why[240];
     char problem[240]; /* why it cannot be read */
 };

@@ -132,6 +132,7 @@ static void recognise_one(struct portrait *p)
         return;
     }
     p->hue = HUE_NONE;
+    p->steady = p->change <= RESTLESS;
     if (p->bright < BLACK && p->peak < 2 * BLACK && p->change < RESTLESS) {
         (void)snprintf(why, sizeof why, "nothing is lit: 99%% of it lies more than %.1f stops under middle grey",
                        log2(0.18 / fmax(1e-6, (double)p->bright)));

@@ -17,7 +17,7 @@
 /* A lamp lights the set: at most this share of its light may lie where there is no set. */
 #define BESIDE_THE_SET 0.12
 /* All lamps: what is left of it after the lamps are taken away, as a share of its own light. */
-#define SUM_RESIDUAL 0.08
+#define SUM_RESIDUAL 0.2
 /* Subsets of lamps are tried up to so many lamps. */
 enum { LAMPS_TRIED = 10 };
 
@@ -158,7 +158,7 @@ static double dark_excess(const struct portrait *lit, const struct portrait *dar
     return sum / (double)look_count(&lit->look);
 }
 
-/* The same size must be; the same rate is better; then the one that lies above it least, then the nearest. */
+/* The same size must be; the same rate is better; then the darkest that lies above it least, then the nearest. */
 static int dark_of(const struct portraits *portraits, int lit)
 {
     const struct portrait *p = &portraits->list[lit];
@@ -168,7 +168,7 @@ static int dark_of(const struct portraits *portraits, int lit)
         const struct portrait *d = &portraits->list[i];
         if (d->role != ROLE_DARK || !same_size(d, p))
             continue;
-        const double cost = dark_excess(p, d) + (d->rate != p->rate ? 1 : 0) + 1e-5 * abs(i - lit);
+        const double cost = dark_excess(p, d) + (double)d->bright + (d->rate != p->rate ? 1 : 0) + 1e-5 * abs(i - lit);
         if (cost < best) {
             best = cost;
             found = i;
@@ -299,6 +299,7 @@ static void find_all_lamps(struct portraits *portraits)
         return;
     struct portrait *all = &portraits->list[found];
     all->role = ROLE_ALL_LAMPS;
+    all->residual = (float)best;
     (void)snprintf(all->why, sizeof all->why, "%d other passes add up to it, within %.1f%% of its light", members,
                    100 * best);
 }
@@ -323,6 +324,7 @@ static void find_apart(struct portraits *portraits)
         if (!wanted) {
             const bool dark = p->role == ROLE_DARK;
             p->role = ROLE_ODD;
+            p->dark = dark ? dark_of(portraits, i) : -1;
             (void)snprintf(p->why, sizeof p->why, "%s, and no other pass needs it",
                            dark ? "nothing is lit" : "a screen alone");
         }

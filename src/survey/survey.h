@@ -1,0 +1,95 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * Are the passes good? Every file is read once, frame by frame, by all threads; what is found is held against the
+ * limits (limits.h) and said in plain words, the worst first.
+ */
+#ifndef SURVEY_SURVEY_H
+#define SURVEY_SURVEY_H
+
+#include "numerics/noise_model.h"
+#include "survey/limits.h"
+#include "survey/portrait.h"
+
+enum severity { SEVERITY_GOOD, SEVERITY_CARE, SEVERITY_SHOOT };
+
+struct finding {
+    enum severity severity;
+    enum limit_kind kind;
+    int pass; /* index, or -1: all of them */
+    double value;
+    char where[160]; /* frames, or part of the picture; or "" */
+};
+
+/* Tiles of a frame's light, for flicker. */
+enum { TILES_ACROSS = 24, TILES_DOWN = 14, TILES = TILES_ACROSS * TILES_DOWN };
+
+struct frame_gauge {
+    enum passel_status status;
+    char problem[160];
+    int32_t width, height;
+    uint64_t digest; /* of the pixels */
+    uint64_t no_numbers;
+    float clipped[3]; /* share of the picture that stands at its largest value; per channel */
+    float crushed[3]; /* at exactly 0 or below, when nothing lies lower */
+    float light;      /* mean */
+    float tiles[TILES];
+};
+
+struct spot {
+    int32_t x, y;
+};
+
+struct pass_gauge {
+    struct portrait *portrait;
+    const char *label;
+    struct frame_gauge *frames;
+    int frame_count, readable;
+    float low, middle, high; /* light: 1, 50, 99 % of the picture lie below */
+    struct noise noise[3];
+    double light_over_noise; /* -1: not measured; so below */
+    double flicker, shake, bump, bump_x, bump_y, focus, evenness, dark_wander, sum;
+    double pair, pair_x, pair_y; /* against the pass before the other screen */
+    struct look stance;          /* the first frame, of passes that show the set */
+    struct spot *spots;          /* pixels that stand out, first in every looked-at frame */
+    int spot_count;
+};
+
+struct survey {
+    struct portraits portraits;
+    struct pass_gauge *passes;
+    int count;
+    int lock;                 /* index of the lock pass, or -1 */
+    struct finding *findings; /* worst first */
+    int finding_count, finding_room;
+    enum severity severity; /* the worst */
+    int files, frames;      /* read */
+    struct limit limits[LIMIT_COUNT];
+};
+
+struct survey_wish {
+    const char *folder;
+    struct clip_list *clips;
+    const char *const *labels; /* per clip (settled ones only), or NULL: their names */
+    const char *lock;          /* label of the lock pass, or NULL */
+    int threads;
+    const struct limit *limits;                        /* LIMIT_COUNT, or NULL */
+    void (*progress)(void *user, int done, int total); /* from any thread; NULL is fine */
+    void *user;
+};
+
+/* For survey_release. */
+enum passel_status survey_take(const struct survey_wish *wish, struct survey *survey, struct passel_error *error);
+void survey_release(struct survey *survey);
+
+/* Adds what lies beyond its limit; nothing otherwise. */
+void survey_judge(struct survey *survey, enum limit_kind kind, int pass, double value, const char *where);
+
+/* Reports. */
+void survey_text(const struct survey *survey, struct text *text);
+void survey_json(const struct survey *survey, struct text *text);
+void survey_html(const struct survey *survey, const char *title, struct text *text);
+const char *severity_word(enum severity severity);
+const char *role_words(const struct portrait *portrait);
+
+#endif

@@ -1,0 +1,189 @@
+/* SPDX-License-Identifier: BSD-3-Clause */
+/* Copyright (c) 2026 The Passel authors */
+/*
+ * The measures of a survey one by one, the table of limits, and its page in the manual.
+ */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "base/file.h"
+#include "base/memory.h"
+#include "survey/gauge.h"
+
+enum { WIDTH = 128, HEIGHT = 96 };
+
+/* Near enough to a normal deviate of deviation 1; repeatable (LCG of Numerical Recipes). */
+static float deviate(uint32_t *seed)
+{
+    double sum = -6;
+    for (int i = 0; i < 12; i++) {
+        *seed = *seed * 1664525u + 1013904223u;
+        sum += *seed / 4294967296.0;
+    }
+    return (float)sum;
+}
+
+/* Stripes of several sines on grey, softened `soft` times by 1 2 1, with noise of deviation `noise`. */
+static float stripe(int32_t x, int soft)
+{
+    static const double periods[] = { 2.7, 3.9, 5.3, 9.1, 17 };
+    double value = 0.3;
+    for (size_t i = 0; i < sizeof periods / sizeof *periods; i++) {
+        const double turn = 2 * 3.14159265358979 / periods[i];
+        /* 1 2 1 over 4 multiplies a sine by (1 + cos) / 2. */
+        value += 0.04 * pow((1 + cos(turn)) / 2, soft) * sin(turn * x);
+    }
+    return (float)value;
+}
+
+static struct picture stripes(int soft, float noise, uint32_t seed)
+{
+    struct picture picture;
+    assert_int_equal(picture_new(&picture, rect_of(0, 0, WIDTH, HEIGHT), HAS_RGB, NULL), PASSEL_OK);
+    for (int32_t y = 0; y < HEIGHT; y++) {
+        for (int32_t x = 0; x < WIDTH; x++) {
+            for (int c = 0; c < 3; c++)
+                picture_row(&picture, (enum plane)c, y)[x] = stripe(x, soft) + noise * deviate(&seed);
+        }
+    }
+    return picture;
+}
+
+static void focus_is_a_ratio(void **state)
+{
+    const struct noise noise = { 0, 1e-6F };
+    struct picture sharp = stripes(0, 1e-3F, 1), again = stripes(0, 1e-3F, 2), soft = stripes(3, 1e-3F, 3);
+    (void)state;
+    assert_true(fabs(gauge_focus(&again, &noise, &sharp, &noise) - 1) < 0.03);
+    assert_true(gauge_focus(&soft, &noise, &sharp, &noise) < 0.75);
+    /* Twice the light is no change of focus. */
+    for (size_t i = 0; i < again.stride * HEIGHT; i++)
+        again.plane[PLANE_G][i] *= 2;
+    const struct noise brighter = { 0, 4e-6F };
+    assert_true(fabs(gauge_focus(&again, &brighter, &sharp, &noise) - 1) < 0.03);
+    picture_release(&sharp);
+    picture_release(&again);
+    picture_release(&soft);
+}
+
+static void no_detail_no_focus(void **state)
+{
+    const struct noise noise = { 0, 1e-6F };
+    struct picture flat;
+    (void)state;
+    assert_int_equal(picture_new(&flat, rect_of(0, 0, WIDTH, HEIGHT), HAS_RGB, NULL), PASSEL_OK);
+    for (int c = 0; c < 3; c++)
+        picture_fill(&flat, (enum plane)c, flat.area, 0.2F);
+    assert_true(gauge_focus(&flat, &noise, &flat, &noise) < 0);
+    picture_release(&flat);
+}
+
+static void spots_stand_out(void **state)
+{
+    const struct noise noise[3] = { { 0, 1e-6F }, { 0, 1e-6F }, { 0, 1e-6F } };
+    struct picture picture = stripes(0, 1e-3F, 4);
+    struct spot spots[SPOTS_MOST];
+    (void)state;
+    assert_int_equal(gauge_spots(&picture, noise, spots), 0);
+    picture_row(&picture, PLANE_B, 40)[70] = 0.9F;
+    picture_row(&picture, PLANE_R, 20)[11] = 0;
+    assert_int_equal(gauge_spots(&picture, noise, spots), 2);
+    assert_true(spots[0].x == 11 && spots[0].y == 20 && spots[1].x == 70 && spots[1].y == 40);
+    picture_release(&picture);
+}
+
+static void clipping_is_a_plateau(void **state)
+{
+    struct reading reading = { .picture = stripes(0, 0.01F, 5), .width = WIDTH, .height = HEIGHT };
+    struct frame_gauge gauge = { 0 };
+    (void)state;
+    gauge_frame(&reading, &gauge);
+    assert_true(gauge.clipped[PLANE_G] == 0 && gauge.crushed[PLANE_G] == 0);
+    size_t above = 0;
+    for (size_t y = 0; y < HEIGHT; y++) {
+        for (size_t x = 0; x < WIDTH; x++) {
+            float *value = &reading.picture.plane[PLANE_G][y * reading.picture.stride + x];
+            above += *value >= 0.34F;
+            *value = fminf(*value, 0.34F);
+        }
+    }
+    gauge_frame(&reading, &gauge);
+    assert_true(fabs((double)gauge.clipped[PLANE_G] * WIDTH * HEIGHT - (double)above) < 0.03 * (double)above);
+    picture_release(&reading.picture);
+}
+
+/* A light that rises by 3 % a frame, with an independent change of 5 %; a quarter of the tiles does what it likes. */
+static void flicker_is_the_change(void **state)
+{
+    enum { COUNT = 200 };
+    struct frame_gauge *frames = calloc(COUNT, sizeof *frames);
+    uint32_t seed = 6;
+    (void)state;
+    assert_non_null(frames);
+    for (int i = 0; i < COUNT; i++) {
+        const float change = expf(0.05F * deviate(&seed));
+        frames[i].width = WIDTH;
+        frames[i].height = HEIGHT;
+        for (int t = 0; t < TILES; t++)
+            frames[i].tiles[t] = t % 4 == 0 ? 0.1F * expf(deviate(&seed)) : 0.05F * powf(1.03F, (float)i) * change;
+    }
+    assert_true(fabs(gauge_flicker(frames, COUNT) - 0.05) < 0.008);
+    for (int i = 0; i < COUNT; i++) {
+        for (int t = 0; t < TILES; t++)
+            frames[i].tiles[t] = 0.05F * powf(1.03F, (float)i);
+    }
+    assert_true(gauge_flicker(frames, COUNT) < 1e-4);
+    assert_true(gauge_flicker(frames, 3) < 0);
+    free(frames);
+}
+
+static void limits_change_by_name(void **state)
+{
+    struct limit limits[LIMIT_COUNT];
+    static const char *const bad[] = {
+        "bump", "bump=", "bump=1", "bump=1,", "bump=1,x", "lump=1,2", "bump=-1,2", "=1,2"
+    };
+    (void)state;
+    memcpy(limits, limit_table, sizeof limits);
+    assert_true(limits_change(limits, "bump=0.3,1"));
+    assert_true(limits[LIMIT_BUMP].care == 0.3 && limits[LIMIT_BUMP].shoot == 1);
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++)
+        assert_false(limits_change(limits, bad[i]));
+    for (int i = 0; i < LIMIT_COUNT; i++) {
+        assert_non_null(limit_table[i].name);
+        assert_true(strlen(limit_table[i].source) > 5 && strlen(limit_table[i].advice) > 5);
+        assert_true(limit_table[i].below ? limit_table[i].shoot < limit_table[i].care
+                                         : limit_table[i].shoot >= limit_table[i].care);
+    }
+}
+
+static void the_manual_has_the_table(void **state)
+{
+    struct text table = { 0 };
+    char *page;
+    size_t size;
+    (void)state;
+    limits_markdown(&table);
+    assert_int_equal(file_read(PASSEL_SOURCE_DIR "/docs/survey.md", 1 << 20, &page, &size, NULL), PASSEL_OK);
+    assert_non_null(strstr(page, table.bytes));
+    memory_free(page);
+    text_release(&table);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(focus_is_a_ratio),         cmocka_unit_test(no_detail_no_focus),
+        cmocka_unit_test(spots_stand_out),          cmocka_unit_test(clipping_is_a_plateau),
+        cmocka_unit_test(flicker_is_the_change),    cmocka_unit_test(limits_change_by_name),
+        cmocka_unit_test(the_manual_has_the_table),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
