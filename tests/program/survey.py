@@ -2,7 +2,7 @@
 # Copyright (c) 2026 The Passel authors
 #
 # labels: python slow
-"""survey: one fault is put into filmed passes at a time, in the arrangement of the set that no limit was tried on; it is
+"""survey: one fault is put into filmed passes at a time, in one arrangement of the set (it was seen while limits were set); it is
 named with its pass, and nothing else is. Clean passes, in three arrangements and with five noises, raise nothing. With
 --table, faults in all arrangements; prints measured against seeded."""
 
