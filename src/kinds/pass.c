@@ -15,16 +15,12 @@
 #include "kinds/encoding_setting.h"
 #include "kinds/kinds.h"
 #include "kinds/shot.h"
+#include "kinds/time_clip.h"
 #include "media/media.h"
 #include "media/sequence.h"
 
-enum beyond { BEYOND_ERROR, BEYOND_FREEZE, BEYOND_NOTHING, BEYOND_REPEAT, BEYOND_TO_AND_FRO };
 enum missing { MISSING_ERROR, MISSING_FREEZE, MISSING_NOTHING, MISSING_BLEND };
 enum alpha_word { ALPHA_WORD_STRAIGHT, ALPHA_WORD_PREMULTIPLIED, ALPHA_WORD_IGNORE };
-
-struct part {
-    int32_t first, last;
-};
 
 struct pass {
     const struct value *path;
@@ -33,11 +29,8 @@ struct pass {
     struct media_choice choice;
     bool movie; /* one file with many frames */
     int32_t movie_frames;
-    struct part *parts; /* what is used, joined; at least one */
-    int part_count;
-    int32_t length; /* frames of all parts together */
-    int32_t start;  /* the shot frame that shows the first of them */
-    enum beyond beyond;
+    struct clip clip; /* what is used, joined: at least one part */
+    int32_t start;    /* the shot frame that shows the first of them */
     enum missing missing;
     const struct setting *encoding;
     const char *primaries; /* or NULL: what the file says, else the shot's */
@@ -57,11 +50,11 @@ struct pass_state {
 };
 
 static const struct choice beyond_choices[] = {
-    [BEYOND_ERROR] = { "error", "the frame cannot be made" },
-    [BEYOND_FREEZE] = { "freeze", "the first or last frame stands still" },
-    [BEYOND_NOTHING] = { "nothing", "the picture is empty there" },
-    [BEYOND_REPEAT] = { "repeat", "it begins again" },
-    [BEYOND_TO_AND_FRO] = { "to-and-fro", "it runs backwards, then forwards again" },
+    [CLIP_ERROR] = { "error", "the frame cannot be made" },
+    [CLIP_FREEZE] = { "freeze", "the first or last frame stands still" },
+    [CLIP_NOTHING] = { "nothing", "the picture is empty there" },
+    [CLIP_REPEAT] = { "repeat", "it begins again" },
+    [CLIP_TO_AND_FRO] = { "to-and-fro", "it runs backwards, then forwards again" },
     { NULL, NULL },
 };
 
@@ -113,12 +106,10 @@ static const struct setting_spec settings[] = {
     { .word = "rate",
       .help = "how many frames a second it was filmed at, for `speed real`; 23.976, 29.97 and 59.94 mean the exact "
               "1000/1001 rates",
-      .values = (const struct value_spec[]){ { .label = "RATE",
-                                               .type = VALUE_NUMBER,
-                                               .limited = true,
-                                               .least = 0.01,
-                                               .most = 100000 },
-                                             { .label = NULL } } },
+      .values =
+          (const struct value_spec[]){
+              { .label = "RATE", .type = VALUE_NUMBER, .limited = true, .least = 0.01, .most = 100000 },
+              { .label = NULL } } },
     { .word = "use",
       .help = "which of its frames are used; parts are joined into one clip. A movie's first frame is 1",
       .values = (const struct value_spec[]){ { .label = "A-B", .type = VALUE_RANGE }, { .label = NULL } },
@@ -154,22 +145,21 @@ static enum passel_status read_parts(struct pass *pass, const struct block *bloc
     const int32_t first = pass->movie ? 1 : found->frames[0];
     const int32_t last =
         pass->movie ? (pass->movie_frames > 0 ? pass->movie_frames : INT32_MAX / 2) : found->frames[found->count - 1];
-    pass->parts = arena_array(arena, use == NULL ? 1 : (size_t)use->tag_count + 1, sizeof *pass->parts);
-    if (pass->parts == NULL)
+    struct clip_part *parts = arena_array(arena, use == NULL ? 1 : (size_t)use->tag_count + 1, sizeof *parts);
+    if (parts == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     if (use == NULL) {
-        pass->parts[0] = (struct part){ first, last };
-        pass->part_count = 1;
+        parts[0] = (struct clip_part){ first, last };
+        pass->clip.count = 1;
     }
     for (int i = 0; use != NULL && i <= use->tag_count; i++) {
         const struct value *range = i == 0 ? setting_value(use, 0) : &use->tags[i - 1].values[0];
         if (range->first < first || range->last > last)
             return recipe_error(recipe, range->where, PASSEL_BAD_RECIPE, error, "the pass has frames %d to %d only",
                                 (int)first, (int)last);
-        pass->parts[pass->part_count++] = (struct part){ range->first, range->last };
+        parts[pass->clip.count++] = (struct clip_part){ range->first, range->last };
     }
-    for (int i = 0; i < pass->part_count; i++)
-        pass->length += pass->parts[i].last - pass->parts[i].first + 1;
+    pass->clip.parts = parts;
     if (start != NULL)
         pass->start = (int32_t)start->numbers[0];
     else
@@ -259,7 +249,7 @@ static enum passel_status pass_make(const struct block *block, const struct reci
     pass->encoding = block_setting(block, "encoding");
     pass->primaries = value_choice(setting_value(block_setting(block, "primaries"), 0));
     pass->alpha = setting_value(block_setting(block, "alpha"), 0);
-    pass->beyond = (enum beyond)setting_value(block_setting(block, "beyond"), 0)->choice;
+    pass->clip.beyond = (enum clip_beyond)setting_value(block_setting(block, "beyond"), 0)->choice;
     pass->missing = (enum missing)setting_value(block_setting(block, "missing"), 0)->choice;
     enum passel_status status;
     GOTO_IF_ERROR(find_files(pass, recipe, arena, error), out_pass);
@@ -302,63 +292,30 @@ double pass_rate(const struct block *block, const struct block **pass)
 
 /* ---- which file serves a frame ----------------------------------------------------------------------------------- */
 
-/* Position in the joined clip for a shot frame, or -1 for an empty picture. */
-static enum passel_status clip_position(const struct pass *pass, const struct at *at, int32_t *position,
-                                        struct passel_error *error)
+/* The frame of the files that a shot frame shows; *shows is false for an empty picture. */
+static enum passel_status clip_frame(const struct pass *pass, const struct at *at, bool *shows, int32_t *frame,
+                                     struct passel_error *error)
 {
-    const int64_t n = pass->length;
-    const int64_t p = (int64_t)at->frame - pass->start;
-    if (p >= 0 && p < n) {
-        *position = (int32_t)p;
-        return PASSEL_OK;
-    }
-    const int64_t round = n == 1 ? 1 : 2 * n - 2;
-    const int64_t to_and_fro = (p % round + round) % round;
-    switch (pass->beyond) {
-    case BEYOND_FREEZE:
-        *position = (int32_t)(p < 0 ? 0 : n - 1);
-        return PASSEL_OK;
-    case BEYOND_NOTHING:
-        *position = -1;
-        return PASSEL_OK;
-    case BEYOND_REPEAT:
-        *position = (int32_t)((p % n + n) % n);
-        return PASSEL_OK;
-    case BEYOND_TO_AND_FRO:
-        *position = (int32_t)(to_and_fro < n ? to_and_fro : round - to_and_fro);
-        return PASSEL_OK;
-    default:
+    struct clip_moment moments[2];
+    int count;
+    const enum clip_answer answer =
+        clip_at(&pass->clip, (double)at->frame - (double)pass->start, true, moments, &count);
+    if (answer == CLIP_RUNS_OFF)
         return recipe_error(at->recipe, pass->path->where, PASSEL_NO_FILE, error,
                             "the pass covers shot frames %d to %d and is asked for %d; `beyond freeze`, `nothing`, "
                             "`repeat` or `to-and-fro` says what is shown there",
-                            (int)pass->start, (int)(pass->start + pass->length - 1), (int)at->frame);
-    }
-}
-
-static int32_t clip_frame(const struct pass *pass, int32_t position)
-{
-    for (int i = 0; i < pass->part_count; i++) {
-        const int32_t length = pass->parts[i].last - pass->parts[i].first + 1;
-        if (position < length)
-            return pass->parts[i].first + position;
-        position -= length;
-    }
-    return pass->parts[pass->part_count - 1].last;
+                            (int)pass->start, (int)(pass->start + clip_length(&pass->clip) - 1), (int)at->frame);
+    *shows = answer == CLIP_SHOWS;
+    *frame = *shows ? moments[0].frame : 0;
+    return PASSEL_OK;
 }
 
 /* Existing neighbours of a frame that is not there: indices into the sequence, -1 when there is none on that side. */
 static void neighbours(const struct sequence *sequence, int32_t frame, int *before, int *after)
 {
-    int low = 0, high = sequence->count;
-    while (low < high) {
-        const int middle = low + (high - low) / 2;
-        if (sequence->frames[middle] < frame)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    *before = low - 1;
-    *after = low < sequence->count ? low : -1;
+    const int below = sequence_below(sequence, frame);
+    *before = below - 1;
+    *after = below < sequence->count ? below : -1;
 }
 
 static enum passel_status open_one(const struct pass *pass, struct pass_state *state, int32_t frame,
@@ -399,11 +356,11 @@ static enum passel_status open_readers(const struct pass *pass, const struct at 
 {
     if (!pass->sequence.numbered && !pass->movie)
         return open_one(pass, state, 0, error);
-    int32_t position = -1;
-    RETURN_IF_ERROR(clip_position(pass, at, &position, error));
-    if (position < 0)
+    bool shows = false;
+    int32_t frame = 0;
+    RETURN_IF_ERROR(clip_frame(pass, at, &shows, &frame, error));
+    if (!shows)
         return PASSEL_OK;
-    const int32_t frame = clip_frame(pass, position);
     if (pass->movie) {
         state->inner = frame - 1;
         return open_one(pass, state, 0, error);

@@ -241,8 +241,7 @@ enum passel_status sequence_find(const char *pattern, struct sequence *sequence,
     return status;
 }
 
-/* The number of frames below `frame`. */
-static int frames_below(const struct sequence *sequence, int32_t frame)
+int sequence_below(const struct sequence *sequence, int32_t frame)
 {
     int low = 0, high = sequence->count;
     while (low < high) {
@@ -259,7 +258,7 @@ bool sequence_has(const struct sequence *sequence, int32_t frame)
 {
     if (!sequence->numbered)
         return sequence->count > 0;
-    const int at = frames_below(sequence, frame);
+    const int at = sequence_below(sequence, frame);
     return at < sequence->count && sequence->frames[at] == frame;
 }
 
@@ -277,7 +276,7 @@ void sequence_gaps(const struct sequence *sequence, int32_t first, int32_t last,
         return;
     bool any = false;
     int64_t expected = first;
-    for (int at = frames_below(sequence, first); at < sequence->count && sequence->frames[at] <= last; at++) {
+    for (int at = sequence_below(sequence, first); at < sequence->count && sequence->frames[at] <= last; at++) {
         if (sequence->frames[at] > expected)
             gap_print(out, &any, expected, (int64_t)sequence->frames[at] - 1);
         expected = (int64_t)sequence->frames[at] + 1;

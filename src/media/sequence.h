@@ -31,6 +31,8 @@ char *pattern_path(const char *pattern, int32_t frame);
 /* Looks at the disk. No file at all is no error: count is 0 (a single file that is missing: PASSEL_NO_FILE). Names
  * with another padding than the pattern's are other files. "-" is a single file that is always there. */
 enum passel_status sequence_find(const char *pattern, struct sequence *sequence, struct passel_error *error);
+/* How many of its frames lie below `frame`: frames[that] is the first that does not. */
+int sequence_below(const struct sequence *sequence, int32_t frame);
 bool sequence_has(const struct sequence *sequence, int32_t frame);
 /* "1003, 1010-1012": the frames missing between first and last; empty text when none. */
 void sequence_gaps(const struct sequence *sequence, int32_t first, int32_t last, struct text *out);
