@@ -147,16 +147,6 @@ static int frames_looked_at(const struct at *at, int32_t frames[ASK_LIMIT])
     return count;
 }
 
-static void look_at(struct ask_list *list, const struct value *value, int32_t frame, unsigned planes, int round)
-{
-    ask_add(list, (struct ask){ .block = value->block,
-                                .picture = value->picture,
-                                .frame = frame,
-                                .planes = planes,
-                                .whole = true,
-                                .round = round });
-}
-
 static enum passel_status looking_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
 {
     const struct align *align = at->self;
@@ -165,10 +155,10 @@ static enum passel_status looking_asks(const struct at *at, struct ask_list *lis
     (void)error;
     for (int i = 0; i < count; i++) {
         const int32_t to = align->to_frame != NULL ? (int32_t)align->to_frame->numbers[0] : frames[i];
-        look_at(list, align->picture, frames[i], PLANES_AS_WANTED, i);
-        look_at(list, align->to, to, PLANES_AS_WANTED, i);
+        ask_whole(list, align->picture, frames[i], PLANES_AS_WANTED, i);
+        ask_whole(list, align->to, to, PLANES_AS_WANTED, i);
         if (align->shape != NULL)
-            look_at(list, align->shape, frames[i], HAS_A, i);
+            ask_whole(list, align->shape, frames[i], HAS_A, i);
     }
     return PASSEL_OK;
 }

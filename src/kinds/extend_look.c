@@ -10,26 +10,16 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "kinds/shot.h"
 
 /* ---- what is looked at ----------------------------------------------------------------------------------------- */
-
-static void ask_whole(struct ask_list *list, const struct value *value, int32_t frame, unsigned planes, int round)
-{
-    ask_add(list, (struct ask){ .block = value->block,
-                                .picture = value->picture,
-                                .frame = frame,
-                                .planes = planes,
-                                .whole = true,
-                                .round = round });
-}
 
 enum passel_status extend_look_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
 {
     const struct extend *extend = at->self;
-    const int count = at->shot->frame_count < LOOKS ? at->shot->frame_count : LOOKS;
     (void)error;
-    for (int k = 0; extend->by >= BY_GRADIENT && k < count; k++) {
-        const int32_t frame = at->shot->frames[(int64_t)at->shot->frame_count * (2 * k + 1) / (2 * count)];
+    for (int k = 0; extend->by >= BY_GRADIENT && k < shot_looks(at->shot, LOOKS); k++) {
+        const int32_t frame = shot_look(at->shot, LOOKS, k);
         ask_whole(list, extend->plate, frame, HAS_RGBA, k);
         if (extend->hole != NULL)
             ask_whole(list, extend->hole, frame, HAS_A, k);

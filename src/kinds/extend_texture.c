@@ -16,6 +16,7 @@
 #include "kinds/extend_gradient.h"
 #include "kinds/extend_join.h"
 #include "numerics/box_mean.h"
+#include "numerics/cells.h"
 #include "numerics/patch_match.h"
 #include "numerics/poisson.h"
 
@@ -280,15 +281,6 @@ static void find_miss(const struct texture *texture)
 
 /* ---- laying the pieces ----------------------------------------------------------------------------------------- */
 
-static void spline_weights(float t, float weights[4])
-{
-    const float s = 1 - t;
-    weights[0] = s * s * s / 6;
-    weights[1] = (3 * t * t * t - 6 * t * t + 4) / 6;
-    weights[2] = (3 * s * s * s - 6 * s * s + 4) / 6;
-    weights[3] = t * t * t / 6;
-}
-
 static int32_t held(int32_t i, int32_t count)
 {
     return i < 0 ? 0 : i >= count ? count - 1 : i;
@@ -308,8 +300,8 @@ static struct around around_pixel(const struct texture *texture, int32_t x, int3
     const float left = floorf(u), top = floorf(v);
     struct around around;
     float across[4], down[4];
-    spline_weights(u - left, across);
-    spline_weights(v - top, down);
+    cubic_weights(u - left, across);
+    cubic_weights(v - top, down);
     for (int32_t k = 0; k < 16; k++) {
         const int32_t i = held((int32_t)left - 1 + k % 4, texture->grid.width);
         const int32_t j = held((int32_t)top - 1 + k / 4, texture->grid.height);

@@ -15,6 +15,7 @@
 #include "kinds/key_bare.h"
 #include "kinds/key_hue.h"
 #include "kinds/key_level.h"
+#include "kinds/shot.h"
 #include "numerics/between.h"
 #include "numerics/cells.h"
 #include "numerics/smooth_field.h"
@@ -35,12 +36,10 @@ struct screens_work {
 
 static void ask_looks(const struct at *at, struct ask_list *list, const struct value *value, int round)
 {
-    const int count = at->shot->frame_count < LOOKS ? at->shot->frame_count : LOOKS;
-    for (int k = 0; k < count; k++) {
-        const int index = (int)((int64_t)at->shot->frame_count * (2 * k + 1) / (2 * count));
+    for (int k = 0; k < shot_looks(at->shot, LOOKS); k++) {
         ask_add(list, (struct ask){ .block = value->block,
                                     .picture = value->picture,
-                                    .frame = at->shot->frames[index],
+                                    .frame = shot_look(at->shot, LOOKS, k),
                                     .planes = HAS_RGB,
                                     .whole = true,
                                     .round = round,

@@ -80,17 +80,19 @@ struct ask_list {
 void ask_add(struct ask_list *list, struct ask ask);
 /* The usual ask: this value's picture at `frame`, planes as wanted, border clear. */
 void ask_value(struct ask_list *list, const struct value *value, int32_t frame);
+/* An analysis's: all of this value's picture, in this round. */
+void ask_whole(struct ask_list *list, const struct value *value, int32_t frame, unsigned planes, int round);
 
 /* What a kind's functions know about the picture being made. */
 struct at {
-    const void *self;          /* from make */
+    const void *self; /* from make */
     const struct block *block;
     const struct recipe *recipe;
     const struct shot *shot;
-    int picture;   /* 0: the main one; n: the n-th of the schema's further pictures */
+    int picture; /* 0: the main one; n: the n-th of the schema's further pictures */
     int32_t frame;
-    int scale;     /* 1 full size, 2 half, 4 quarter: pictures are that much smaller, px settings too (value_at) */
-    void *state;   /* from open */
+    int scale;   /* 1 full size, 2 half, 4 quarter: pictures are that much smaller, px settings too (value_at) */
+    void *state; /* from open */
     const struct ask *asks;
     int ask_count;
     const struct picture_info *inputs; /* per ask; their display and data windows and planes */
@@ -120,7 +122,7 @@ struct analysis {
 struct kind {
     struct schema schema;
     const struct analysis *analysis; /* or NULL */
-    bool geometric; /* has `transform`; ask 0 is the picture that is moved; the engine resamples */
+    bool geometric;                  /* has `transform`; ask 0 is the picture that is moved; the engine resamples */
 
     /* Settings → self (from `arena`, or with `release`). Errors at their place: recipe_error. NULL: self is NULL. */
     enum passel_status (*make)(const struct block *block, const struct recipe *recipe, const struct shot *shot,
@@ -134,8 +136,8 @@ struct kind {
      * long as the state. The engine takes name, size and time of change into account. */
     const char *(*file)(const struct at *at, int index);
 
-    /* True when the picture depends on at.frame beyond its settings and inputs (grain that differs from frame to frame);
-     * NULL: no. */
+    /* True when the picture depends on at.frame beyond its settings and inputs (grain that differs from frame to
+     * frame); NULL: no. */
     bool (*by_frame)(const struct at *at);
 
     /* NULL: no inputs (a source, a generator). Only at.self … at.state are there. */

@@ -8,6 +8,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "kinds/lights.h"
+#include "kinds/shot.h"
 
 enum { LOOKS = 9, CELL_SIZE = 16 };
 
@@ -22,27 +23,16 @@ struct dark_work {
     struct dark_looks looks[];
 };
 
-static int look_count(const struct at *at)
-{
-    return at->shot->frame_count < LOOKS ? at->shot->frame_count : LOOKS;
-}
-
 /* Round k is the k-th frame of all lights. */
 static enum passel_status dark_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
 {
     const struct lights *lights = at->self;
     (void)error;
-    for (int k = 0; k < look_count(at); k++) {
-        const int index = (int)((int64_t)at->shot->frame_count * (2 * k + 1) / (2 * look_count(at)));
+    for (int k = 0; k < shot_looks(at->shot, LOOKS); k++) {
         for (int i = 0; i < lights->count; i++) {
             const struct light *light = &lights->lights[i];
             if (light->black == BLACK_AUTO)
-                ask_add(list, (struct ask){ .block = light->picture->block,
-                                            .picture = light->picture->picture,
-                                            .frame = at->shot->frames[index],
-                                            .planes = HAS_RGB,
-                                            .whole = true,
-                                            .round = k });
+                ask_whole(list, light->picture, shot_look(at->shot, LOOKS, k), HAS_RGB, k);
         }
     }
     return PASSEL_OK;

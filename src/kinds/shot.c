@@ -18,12 +18,10 @@ static const struct setting_spec settings[] = {
       .required = true },
     { .word = "rate",
       .help = "frames per second; 23.976, 29.97 and 59.94 mean the exact 1000/1001 rates",
-      .values = (const struct value_spec[]){ { .label = "RATE",
-                                               .type = VALUE_NUMBER,
-                                               .limited = true,
-                                               .least = 1,
-                                               .most = 10000 },
-                                             { .label = NULL } },
+      .values =
+          (const struct value_spec[]){
+              { .label = "RATE", .type = VALUE_NUMBER, .limited = true, .least = 1, .most = 10000 },
+              { .label = NULL } },
       .standard = "24" },
     { .word = "size",
       .help = "width and height of the finished picture in pixels",
@@ -31,8 +29,9 @@ static const struct setting_spec settings[] = {
       .required = true },
     { .word = "primaries",
       .help = "the red, green and blue that all sums are made in",
-      .values = (const struct value_spec[]){ { .label = "PRIMARIES", .type = VALUE_CHOICE, .choices = primaries_choices },
-                                             { .label = NULL } },
+      .values =
+          (const struct value_spec[]){ { .label = "PRIMARIES", .type = VALUE_CHOICE, .choices = primaries_choices },
+                                       { .label = NULL } },
       .standard = "rec709" },
     { .word = "lock",
       .help = "the pass whose time code, rate and notes the outputs carry, and that others are put in register with; "
@@ -88,6 +87,16 @@ enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, str
     shot->rate = (double)shot->rate_num / shot->rate_den;
     shot->primaries = *primaries_named(value_choice(setting_value(block_setting(block, "primaries"), 0)));
     return PASSEL_OK;
+}
+
+int shot_looks(const struct shot *shot, int most)
+{
+    return shot->frame_count < most ? shot->frame_count : most;
+}
+
+int32_t shot_look(const struct shot *shot, int most, int k)
+{
+    return shot->frames[(int64_t)shot->frame_count * (2 * k + 1) / (2 * shot_looks(shot, most))];
 }
 
 struct rect shot_window(const struct shot *shot, int scale)

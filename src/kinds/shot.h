@@ -17,6 +17,10 @@ enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, str
 /* A rate as it is written, exactly: 23.976 and its like are short for n * 1000 / 1001. */
 void rate_exact(double rate, int32_t *num, int32_t *den);
 
+/* Analyses look at up to `most` frames, spread evenly over the shot and fixed by it: how many, and the k-th of them. */
+int shot_looks(const struct shot *shot, int most);
+int32_t shot_look(const struct shot *shot, int most, int k);
+
 /* The shot's display window at `scale`. */
 struct rect shot_window(const struct shot *shot, int scale);
 

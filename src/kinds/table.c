@@ -7,27 +7,10 @@
 #include "kinds/kinds.h"
 
 const struct kind *const kind_table[] = {
-    &kind_align,
-    &kind_curve,
-    &kind_extend,
-    &kind_flat,
-    &kind_key_difference,
-    &kind_key_luma,
-    &kind_key_screen,
-    &kind_key_two_screen,
-    &kind_lights,
-    &kind_matte,
-    &kind_output,
-    &kind_pass,
-    &kind_place,
-    &kind_ramp,
-    &kind_shape,
-    &kind_shot,
-    &kind_stack,
-    &kind_take,
-    &kind_time,
-    &kind_view,
-    NULL,
+    &kind_align,      &kind_curve,          &kind_extend, &kind_flat,  &kind_key_difference, &kind_key_luma,
+    &kind_key_screen, &kind_key_two_screen, &kind_lights, &kind_matte, &kind_output,         &kind_pass,
+    &kind_place,      &kind_ramp,           &kind_shape,  &kind_shot,  &kind_stack,          &kind_take,
+    &kind_time,       &kind_view,           NULL,
 };
 
 const struct kind *kind_of(const struct schema *schema)
@@ -66,4 +49,14 @@ void ask_value(struct ask_list *list, const struct value *value, int32_t frame)
 {
     ask_add(list, (struct ask){
                       .block = value->block, .picture = value->picture, .frame = frame, .planes = PLANES_AS_WANTED });
+}
+
+void ask_whole(struct ask_list *list, const struct value *value, int32_t frame, unsigned planes, int round)
+{
+    ask_add(list, (struct ask){ .block = value->block,
+                                .picture = value->picture,
+                                .frame = frame,
+                                .planes = planes,
+                                .whole = true,
+                                .round = round });
 }

@@ -195,7 +195,7 @@ bool cells_fill(struct cells *cells)
 
 /* ---- reading --------------------------------------------------------------------------------------------------- */
 
-static void spline_weights(float t, float weights[4])
+void cubic_weights(float t, float weights[4])
 {
     const float s = 1 - t;
     weights[0] = s * s * s / 6;
@@ -227,7 +227,7 @@ static void phase_weights(int32_t size, float (*weights)[CELL_SIZE_LIMIT])
 {
     for (int32_t phase = 0; phase < size; phase++) {
         float four[4];
-        spline_weights(phase_place(phase, size), four);
+        cubic_weights(phase_place(phase, size), four);
         for (int k = 0; k < 4; k++)
             weights[k][phase] = four[k];
     }
@@ -239,7 +239,7 @@ void cells_row(const struct cells *cells, int plane, int32_t x0, int32_t y, int3
     const int32_t upper = cell_left_of(row, size);
     const float *rows[4];
     float down[4], weights[4][CELL_SIZE_LIMIT];
-    spline_weights(phase_place(row - size / 2 - upper * size, size), down);
+    cubic_weights(phase_place(row - size / 2 - upper * size, size), down);
     phase_weights(size, weights);
     for (int32_t k = 0; k < 4; k++)
         rows[k] = cells->value[plane] + (size_t)clamp_index(upper - 1 + k, cells->height) * (size_t)cells->width;

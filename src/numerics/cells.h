@@ -41,6 +41,9 @@ bool cells_fill(struct cells *cells);
  * `weight` stands for cells->weight. False when nothing has weight. */
 bool cells_surface(const struct cells *cells, const float *values, const float *weight, int order, float *surface);
 
+/* Weights of four neighbours for a place 0 ≤ t < 1 between the middle two: a uniform cubic B-spline. */
+void cubic_weights(float t, float weights[4]);
+
 /* out[i] = the field of a plane at pixel (x0 + i, y), 0 ≤ i < count. Outside the area the edge is held. */
 void cells_row(const struct cells *cells, int plane, int32_t x0, int32_t y, int32_t count, float *out);
 
