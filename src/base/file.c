@@ -253,6 +253,17 @@ void new_file_drop(struct new_file *file)
     new_file_release(file);
 }
 
+enum passel_status file_write(const char *path, const void *bytes, size_t size, struct passel_error *error)
+{
+    struct new_file file;
+    RETURN_IF_ERROR(new_file_open(&file, path, error));
+    const enum passel_status status = new_file_write(&file, bytes, size, error);
+    if (status == PASSEL_OK)
+        return new_file_keep(&file, error);
+    new_file_drop(&file);
+    return status;
+}
+
 /* Folders */
 
 static bool is_folder(const char *path)

@@ -45,6 +45,9 @@ enum passel_status new_file_write_at(struct new_file *file, const void *bytes, s
 /* fsync, close, rename over `path`. On failure the temporary file is deleted. Releases `file` in any case. */
 enum passel_status new_file_keep(struct new_file *file, struct passel_error *error);
 
+/* All of it at once: a whole file of these bytes at `path`, or none. */
+enum passel_status file_write(const char *path, const void *bytes, size_t size, struct passel_error *error);
+
 /* Deletes the temporary file and releases `file`. A zeroed-out or already ended one is fine. */
 void new_file_drop(struct new_file *file);
 

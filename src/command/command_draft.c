@@ -103,15 +103,9 @@ out_way:
 static enum passel_status write_file(const char *path, bool force, const struct text *text, struct passel_error *error)
 {
     struct file_facts facts;
-    struct new_file file;
     if (!force && file_facts(path, &facts, NULL) == PASSEL_OK)
         return error_set(error, PASSEL_BAD_USE, "%s is there already; --force writes over it", path);
-    RETURN_IF_ERROR(new_file_open(&file, path, error));
-    const enum passel_status status = new_file_write(&file, text->bytes, text->length, error);
-    if (status == PASSEL_OK)
-        return new_file_keep(&file, error);
-    new_file_drop(&file);
-    return status;
+    return file_write(path, text->bytes, text->length, error);
 }
 
 static enum exit_code run(const struct call *call)

@@ -16,19 +16,6 @@ static const struct option options[] = {
     { NULL, NULL, false, NULL },
 };
 
-static enum passel_status write_back(const char *path, const struct text *text, struct passel_error *error)
-{
-    struct new_file file;
-    enum passel_status status = new_file_open(&file, path, error);
-    if (status != PASSEL_OK)
-        return status;
-    status = new_file_write(&file, text->bytes, text->length, error);
-    if (status == PASSEL_OK)
-        return new_file_keep(&file, error);
-    new_file_drop(&file);
-    return status;
-}
-
 static enum exit_code run(const struct call *call)
 {
     struct passel_recipe *recipe;
@@ -40,7 +27,7 @@ static enum exit_code run(const struct call *call)
     recipe_print(recipe->recipe, &text);
     enum passel_status status = text.failed ? PASSEL_NO_MEMORY : PASSEL_OK;
     if (status == PASSEL_OK && call_has(call, "--write"))
-        status = write_back(call->arguments[0], &text, &error);
+        status = file_write(call->arguments[0], text.bytes, text.length, &error);
     else if (status == PASSEL_OK)
         (void)fwrite(text.bytes, 1, text.length, stdout);
     text_release(&text);

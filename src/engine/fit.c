@@ -18,6 +18,7 @@
 #include "engine/fit_pictures.h"
 #include "kinds/kinds.h"
 #include "kinds/lights.h"
+#include "kinds/shot.h"
 #include "media/sequence.h"
 
 enum { FRAMES = 9, PATH_ROOM = 4096 };
@@ -249,9 +250,9 @@ static enum passel_status choose_frames(struct fitting *fitting, struct passel_e
     fitting->frames = memory_zeros(FRAMES, sizeof *fitting->frames);
     if (fitting->frames == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    const int count = !numbered ? 1 : shot->frame_count < FRAMES ? shot->frame_count : FRAMES;
+    const int count = numbered ? shot_looks(shot, FRAMES) : 1;
     for (int k = 0; k < count; k++)
-        fitting->frames[k] = shot->frames[numbered ? (int64_t)shot->frame_count * (2 * k + 1) / (2 * count) : 0];
+        fitting->frames[k] = numbered ? shot_look(shot, FRAMES, k) : shot->frames[0];
     fitting->frame_count = count;
     return PASSEL_OK;
 }
@@ -422,17 +423,6 @@ static enum passel_status edit(const struct fit_wish *wish, const struct schema 
     return status;
 }
 
-static enum passel_status put_back(const char *path, const struct text *text, struct passel_error *error)
-{
-    struct new_file file;
-    RETURN_IF_ERROR(new_file_open(&file, path, error));
-    const enum passel_status status = new_file_write(&file, text->bytes, text->length, error);
-    if (status == PASSEL_OK)
-        return new_file_keep(&file, error);
-    new_file_drop(&file);
-    return status;
-}
-
 enum passel_status fit_write(const struct fit_wish *wish, const struct fit_answer *answer, int *written,
                              struct passel_error *error)
 {
@@ -456,7 +446,7 @@ enum passel_status fit_write(const struct fit_wish *wish, const struct fit_answe
         ++*written;
     }
     if (*written > 0)
-        GOTO_IF_ERROR(put_back(wish->path, &text, error), out_schemas);
+        GOTO_IF_ERROR(file_write(wish->path, text.bytes, text.length, error), out_schemas);
 out_schemas:
     text_release(&text);
     memory_free(schemas);
