@@ -127,6 +127,19 @@ static enum found find_or_claim(struct job *job, struct step *step, XXH128_hash_
     return found;
 }
 
+/* True when this job is to make the result. Else *otherwise says how it goes on; a result that is there is in *held. */
+static bool must_make(struct job *job, struct step *step, XXH128_hash_t key, bool keep, struct stored **held,
+                      enum progress *otherwise)
+{
+    const enum found found = find_or_claim(job, step, key, keep);
+    *otherwise = found == FOUND_PARKED ? PROGRESS_PARKED : PROGRESS_DONE;
+    if (found == FOUND_READY) {
+        *held = step->stored;
+        step->stored = NULL;
+    }
+    return found == FOUND_CLAIMED;
+}
+
 /* ---- tasks
  * ---------------------------------------------------------------------------------------------------------------- */
 
@@ -327,18 +340,11 @@ static enum progress begin_analyse(struct job *job)
     if (node->wanted == 0 || node->looks.count == 0)
         return PROGRESS_DONE;
     struct step *step = top(job);
-    switch (find_or_claim(job, step, node->look_digest, true)) {
-    case FOUND_READY:
-        node->found = step->stored;
-        node->at.found = node->found->found;
-        step->stored = NULL;
-        return PROGRESS_DONE;
-    case FOUND_PARKED:
-        return PROGRESS_PARKED;
-    case FOUND_NO_MEMORY:
-        return PROGRESS_DONE;
-    default:
-        break;
+    enum progress otherwise;
+    if (!must_make(job, step, node->look_digest, true, &node->found, &otherwise)) {
+        if (otherwise == PROGRESS_DONE && node->found != NULL) /* a parked job may be gone already */
+            node->at.found = node->found->found;
+        return otherwise;
     }
     /* This step becomes the one that finishes; the rounds come before it, the first on top. */
     step->kind = STEP_FOUND;
@@ -410,18 +416,9 @@ static enum progress begin_store(struct job *job)
         return PROGRESS_PUSHED;
     struct step *step = top(job);
     const XXH128_hash_t key = store_key(node->digest, want.form, plan_made_planes(node, node->wanted), node->info.data);
-    switch (find_or_claim(job, step, key, node->shared)) {
-    case FOUND_READY:
-        node->held[want.form] = step->stored;
-        step->stored = NULL;
-        return PROGRESS_DONE;
-    case FOUND_PARKED:
-        return PROGRESS_PARKED;
-    case FOUND_NO_MEMORY:
-        return PROGRESS_DONE;
-    default:
-        break;
-    }
+    enum progress otherwise;
+    if (!must_make(job, step, key, node->shared, &node->held[want.form], &otherwise))
+        return otherwise;
     const struct rect data = node->info.data;
     if (!rect_empty(data))
         status = prepare_stored(job, node, step->stored, &error);
@@ -612,7 +609,8 @@ static void advance(struct job *job)
         [STEP_ANALYSE] = begin_analyse, [STEP_FEED] = begin_feed,   [STEP_FOUND] = begin_found,
         [STEP_STORE] = begin_store,     [STEP_FRAME] = begin_frame,
     };
-    while (job->step_count > 0 && (!job_over(job) || recover(job))) { /* a frame that is there is done, whoever says stop now */
+    while (job->step_count > 0 &&
+           (!job_over(job) || recover(job))) { /* a frame that is there is done, whoever says stop now */
         switch (begin[top(job)->kind](job)) {
         case PROGRESS_DONE:
             if (!atomic_load(&job->failed))
