@@ -17,16 +17,17 @@
 #include "base/memory.h"
 
 #define STEP 1.6F
-#define STEPS_MOST 80
+#define STEPS_MOST 60
 #define STEPS_EACH 3 /* before and after, on each level */
 #define STEPS_COARSEST 24
-#define ACCURACY 1e-8 /* of the squared residual */
+#define ACCURACY 1e-6 /* of the squared residual; alpha gets no better beyond it */
 #define LEVELS 12
 #define SMALLEST 8 /* pixels along a side that are not halved further */
 
-/* The fit of one window: mean colour and the inverse of its covariance. */
-struct window {
-    float mean[3], inverse[6]; /* xx xy xz yy yz zz */
+/* The fits of all windows, in the order of their runs: mean colours and the inverses of the covariances (xx xy xz yy yz
+ * zz). */
+struct fits {
+    float *mean[3], *inverse[6];
 };
 
 /* Windows in a row with centres x0 … x1 - 1, or unknown pixels likewise. */
@@ -40,7 +41,7 @@ struct level {
     uint8_t *unknown;
     struct run *window_runs, *pixel_runs;
     int window_run_count, pixel_run_count;
-    struct window *windows;  /* in the order of their runs */
+    struct fits fits;
     float *x, *right, *rest; /* solution, right side, and what is left; 0 at known pixels */
 };
 
@@ -58,7 +59,10 @@ static void level_release(struct level *level)
     memory_free(level->unknown);
     memory_free(level->window_runs);
     memory_free(level->pixel_runs);
-    memory_free(level->windows);
+    for (int c = 0; c < 3; c++)
+        memory_free(level->fits.mean[c]);
+    for (int k = 0; k < 6; k++)
+        memory_free(level->fits.inverse[k]);
     memory_free(level->x);
     memory_free(level->right);
     memory_free(level->rest);
@@ -118,23 +122,23 @@ static int find_runs(const struct level *level, serves_function *serves, int32_t
     return count;
 }
 
-static void window_learn(const struct level *level, int32_t x, int32_t y, float epsilon, struct window *window)
+static void window_learn(const struct level *level, int32_t x, int32_t y, float epsilon, size_t n)
 {
     double mean[3] = { 0 }, spread[6] = { 0 };
     for (int c = 0; c < 3; c++) {
         for (int k = 0; k < 9; k++)
             mean[c] +=
                 (double)level->guide[c][(size_t)(y + k / 3 - 1) * (size_t)level->width + (size_t)(x + k % 3 - 1)] / 9;
-        window->mean[c] = (float)mean[c];
+        level->fits.mean[c][n] = (float)mean[c];
     }
     for (int k = 0; k < 9; k++) {
         const size_t i = (size_t)(y + k / 3 - 1) * (size_t)level->width + (size_t)(x + k % 3 - 1);
         double d[3];
         for (int c = 0; c < 3; c++)
             d[c] = ((double)level->guide[c][i] - mean[c]) / 3;
-        for (int a = 0, n = 0; a < 3; a++) {
+        for (int a = 0, m = 0; a < 3; a++) {
             for (int b = a; b < 3; b++)
-                spread[n++] += d[a] * d[b];
+                spread[m++] += d[a] * d[b];
         }
     }
     const double e = (double)epsilon / 9;
@@ -143,8 +147,22 @@ static void window_learn(const struct level *level, int32_t x, int32_t y, float 
     const double minor[6] = { yy * zz - yz * yz, xz * yz - xy * zz, xy * yz - xz * yy,
                               xx * zz - xz * xz, xy * xz - xx * yz, xx * yy - xy * xy };
     const double determinant = xx * minor[0] + xy * minor[1] + xz * minor[2];
-    for (int n = 0; n < 6; n++)
-        window->inverse[n] = (float)(minor[n] / determinant);
+    for (int m = 0; m < 6; m++)
+        level->fits.inverse[m][n] = (float)(minor[m] / determinant);
+}
+
+static bool fits_new(struct fits *fits, size_t count)
+{
+    bool made = true;
+    for (int c = 0; c < 3; c++) {
+        fits->mean[c] = memory_zeros(count + 1, sizeof(float));
+        made = made && fits->mean[c] != NULL;
+    }
+    for (int k = 0; k < 6; k++) {
+        fits->inverse[k] = memory_zeros(count + 1, sizeof(float));
+        made = made && fits->inverse[k] != NULL;
+    }
+    return made;
 }
 
 static enum passel_status level_learn(struct level *level, float epsilon, struct passel_error *error)
@@ -154,56 +172,78 @@ static enum passel_status level_learn(struct level *level, float epsilon, struct
     const int window_runs = find_runs(level, window_serves, 1, NULL, &windows);
     level->pixel_runs = memory_zeros((size_t)pixel_runs + 1, sizeof *level->pixel_runs);
     level->window_runs = memory_zeros((size_t)window_runs + 1, sizeof *level->window_runs);
-    level->windows = memory_zeros(windows + 1, sizeof *level->windows);
-    if (level->pixel_runs == NULL || level->window_runs == NULL || level->windows == NULL)
+    if (level->pixel_runs == NULL || level->window_runs == NULL || !fits_new(&level->fits, windows))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     level->pixel_run_count = find_runs(level, pixel_serves, 0, level->pixel_runs, &pixels);
     level->window_run_count = find_runs(level, window_serves, 1, level->window_runs, &windows);
     for (int i = 0; i < level->window_run_count; i++) {
         const struct run run = level->window_runs[i];
         for (int32_t x = run.x0; x < run.x1; x++)
-            window_learn(level, x, run.y, epsilon, &level->windows[n++]);
+            window_learn(level, x, run.y, epsilon, n++);
     }
     return PASSEL_OK;
 }
 
 /* ---- L ----------------------------------------------------------------------------------------------------------- */
 
-/* Adds what a window's fit of `a` misses to `out`; `at` is its top left pixel. */
-static void window_apply(const struct level *level, const struct window *window, size_t at, const float *restrict a,
-                         float *restrict out)
+#define LANES 32 /* windows that are done together */
+
+/* A row of windows beside each other. */
+struct lanes {
+    float mean[LANES], slope[3][LANES];
+};
+
+/* The fit of `a` in `count` windows from fit `n` on; `at` is the first one's top left pixel. */
+static void fit_lanes(const struct level *level, size_t n, size_t at, int count, const float *restrict a,
+                      struct lanes *restrict lanes)
 {
-    const size_t stride = (size_t)level->width;
-    const size_t places[9] = { at,
-                               at + 1,
-                               at + 2,
-                               at + stride,
-                               at + stride + 1,
-                               at + stride + 2,
-                               at + 2 * stride,
-                               at + 2 * stride + 1,
-                               at + 2 * stride + 2 };
-    float mean = 0, together[3] = { 0 }, d[3][9];
-    for (int k = 0; k < 9; k++)
-        mean += a[places[k]] / 9;
-    for (int c = 0; c < 3; c++) {
-        for (int k = 0; k < 9; k++) {
-            d[c][k] = level->guide[c][places[k]] - window->mean[c];
-            together[c] += d[c][k] * (a[places[k]] - mean) / 9;
+    float together[3][LANES] = { { 0 } };
+    memset(lanes->mean, 0, sizeof lanes->mean);
+    for (int k = 0; k < 9; k++) {
+        const float *from = a + at + (size_t)(k / 3) * (size_t)level->width + (size_t)(k % 3);
+        for (int i = 0; i < count; i++)
+            lanes->mean[i] += from[i] / 9;
+    }
+    for (int k = 0; k < 9; k++) {
+        const size_t place = at + (size_t)(k / 3) * (size_t)level->width + (size_t)(k % 3);
+        for (int c = 0; c < 3; c++) {
+            const float *restrict guide = level->guide[c] + place, *restrict mean = level->fits.mean[c] + n;
+            for (int i = 0; i < count; i++)
+                together[c][i] += (guide[i] - mean[i]) * (a[place + (size_t)i] - lanes->mean[i]) / 9;
         }
     }
-    const float *m = window->inverse;
-    const float slope[3] = { m[0] * together[0] + m[1] * together[1] + m[2] * together[2],
-                             m[1] * together[0] + m[3] * together[1] + m[4] * together[2],
-                             m[2] * together[0] + m[4] * together[1] + m[5] * together[2] };
-    for (int k = 0; k < 9; k++)
-        out[places[k]] += a[places[k]] - mean - (slope[0] * d[0][k] + slope[1] * d[1][k] + slope[2] * d[2][k]);
+    float *const *m = level->fits.inverse;
+    for (int i = 0; i < count; i++) {
+        const size_t j = n + (size_t)i;
+        const float x = together[0][i], y = together[1][i], z = together[2][i];
+        lanes->slope[0][i] = m[0][j] * x + m[1][j] * y + m[2][j] * z;
+        lanes->slope[1][i] = m[1][j] * x + m[3][j] * y + m[4][j] * z;
+        lanes->slope[2][i] = m[2][j] * x + m[4][j] * y + m[5][j] * z;
+    }
+}
+
+/* Adds what these fits miss to `out`. */
+static void miss_lanes(const struct level *level, size_t n, size_t at, int count, const float *restrict a,
+                       const struct lanes *restrict lanes, float *restrict out)
+{
+    const float *restrict mr = level->fits.mean[0] + n, *restrict mg = level->fits.mean[1] + n,
+                          *restrict mb = level->fits.mean[2] + n;
+    for (int k = 0; k < 9; k++) {
+        const size_t place = at + (size_t)(k / 3) * (size_t)level->width + (size_t)(k % 3);
+        const float *restrict r = level->guide[0] + place, *restrict g = level->guide[1] + place,
+                              *restrict b = level->guide[2] + place, *restrict from = a + place;
+        float *restrict to = out + place;
+        for (int i = 0; i < count; i++)
+            to[i] += from[i] - lanes->mean[i] -
+                     (lanes->slope[0][i] * (r[i] - mr[i]) + lanes->slope[1][i] * (g[i] - mg[i]) +
+                      lanes->slope[2][i] * (b[i] - mb[i]));
+    }
 }
 
 /* out = L a, for the pixels of all windows; `out` is dirty around the unknown ones. */
 static void level_apply(const struct level *level, const float *a, float *out)
 {
-    const struct window *window = level->windows;
+    size_t n = 0;
     for (int i = 0; i < level->window_run_count; i++) {
         const struct run run = level->window_runs[i];
         for (int32_t v = run.y - 1; v <= run.y + 1; v++)
@@ -212,8 +252,14 @@ static void level_apply(const struct level *level, const float *a, float *out)
     }
     for (int i = 0; i < level->window_run_count; i++) {
         const struct run run = level->window_runs[i];
-        for (int32_t x = run.x0; x < run.x1; x++)
-            window_apply(level, window++, (size_t)(run.y - 1) * (size_t)level->width + (size_t)(x - 1), a, out);
+        for (int32_t x = run.x0; x < run.x1; x += LANES) {
+            const int count = run.x1 - x < LANES ? run.x1 - x : LANES;
+            const size_t at = (size_t)(run.y - 1) * (size_t)level->width + (size_t)(x - 1);
+            struct lanes lanes;
+            fit_lanes(level, n, at, count, a, &lanes);
+            miss_lanes(level, n, at, count, a, &lanes, out);
+            n += (size_t)count;
+        }
     }
 }
 

@@ -210,8 +210,9 @@ static void steps_hardly_grow(void **state)
     const int steps[3] = { disc_steps(64, &worst[0]), disc_steps(128, &worst[1]), disc_steps(256, &worst[2]) };
     print_message("steps %d %d %d; alpha off by at most %.3f %.3f %.3f\n", steps[0], steps[1], steps[2], worst[0],
                   worst[1], worst[2]);
-    /* The larger the disc, the less alpha changes from pixel to pixel beside the noise: that limits the rest. */
-    assert_true(worst[0] < 0.02 && worst[1] < 0.05 && worst[2] < 0.1);
+    /* The larger the disc, the less alpha changes from pixel to pixel beside the noise: that, and stopping where real
+     * edges gain nothing more, limits the rest. */
+    assert_true(worst[0] < 0.02 && worst[1] < 0.05 && worst[2] < 0.12);
     assert_true(steps[2] <= 2 * steps[0]);
 }
 
