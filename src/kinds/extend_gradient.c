@@ -5,7 +5,7 @@
  *
  * The slow field lives on cells of about a hundredth of the frame, in fourth roots of light: a glow that falls off by
  * ratios is nearly straight there, and light stays positive. It is continued in value and slope and levels out (see
- * numerics/extrapolate.h); clouds and masts that stand out of it have little say.
+ * extend_field.c); clouds and masts that stand out of it have little say.
  *
  * What the field misses at the border itself, pixel by pixel, is carried outwards ever more blurred along the border,
  * as a membrane would do, so the seam fits exactly and no streak starts from it.
@@ -13,29 +13,20 @@
 #include "kinds/extend_gradient.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
 #include "base/memory.h"
 #include "kinds/extend.h"
+#include "kinds/extend_field.h"
 #include "numerics/between.h"
-#include "numerics/extrapolate.h"
 
 #define CELLS_ALONG 80
 #define CELL_LEAST 4
-#define LEVEL_OUT 0.25 /* of the plate's smaller side: how far a slope goes on */
-#define STIFF 0.05     /* of a cell's value against bending, while outliers are sought: smooths over two cells */
-#define TRUST 0.3      /* the same in the last round: over one and a half */
-#define BROAD 2e-4     /* where clouds shall be no part of it: over eight */
-#define ROUNDS 4
-#define OUTLIER 0.03       /* of the root: a smaller miss (12 % of the light) is hardly suspected */
-#define DEPART_TIMES 5     /* of the usual departure from the edge's value is the limit, and… */
-#define DEPART_SHARE 0.08F /* …of the edge's root */
-#define LEAST_SHARE 0.7F   /* of the darkest root in the plate */
-#define RIM_DEPTH 3        /* pixels that a border value is averaged over, inwards */
-#define RIM_SPREAD 0.6F    /* blur per pixel of distance */
-#define RIM_FADE 0.08F     /* of the plate's smaller side */
+#define LEAST_SHARE 0.7F /* of the darkest root in the plate */
+#define RIM_DEPTH 3      /* pixels that a border value is averaged over, inwards */
+#define RIM_SPREAD 0.6F  /* blur per pixel of distance */
+#define RIM_FADE 0.08F   /* of the plate's smaller side */
 
 /* ---- the slow field -------------------------------------------------------------------------------------------- */
 
@@ -92,128 +83,6 @@ static enum passel_status field_measure(struct gradient *gradient, const struct 
     }
     cells_release(&own);
     return PASSEL_OK;
-}
-
-/* Mean |difference| of the known cells. */
-static double typical_miss(const struct cells *field, const float *value, const double *smooth)
-{
-    double sum = 0, known = 0;
-    for (int32_t i = 0; i < field->width * field->height; i++) {
-        if (field->weight[i] > 0) {
-            sum += fabs((double)value[i] - smooth[i]);
-            known += 1;
-        }
-    }
-    return sum / fmax(known, 1);
-}
-
-/* trust = full where a cell lies near the smooth planes; what lies far off in all of them (a cloud, a mast) has little.
- */
-static void weigh_cells(const struct cells *field, double *const *smooth, int planes, double full, double *trust)
-{
-    const int32_t count = field->width * field->height;
-    memset(trust, 0, (size_t)count * sizeof *trust);
-    for (int p = 0; p < planes; p++) {
-        const double typical = 3 * typical_miss(field, field->value[p], smooth[p]);
-        for (int32_t i = 0; i < count; i++) {
-            const double scale = fmax(typical, OUTLIER * fabs(smooth[p][i]) + 1e-5);
-            const double off = ((double)field->value[p][i] - smooth[p][i]) / scale;
-            trust[i] += off * off / planes;
-        }
-    }
-    for (int32_t i = 0; i < count; i++)
-        trust[i] = field->weight[i] > 0 ? full / ((1 + trust[i]) * (1 + trust[i])) : 0;
-}
-
-static int by_value(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
-/* How far the field goes away from its value at the plate's nearest edge. */
-static float departure(const struct gradient *gradient, int p, int32_t i, int32_t j, float *edge)
-{
-    const struct cells *field = &gradient->field;
-    const int32_t left = (gradient->plate.x0 - field->area.x0) / field->size;
-    const int32_t top = (gradient->plate.y0 - field->area.y0) / field->size;
-    const int32_t right = left + (rect_width(gradient->plate) - 1) / field->size;
-    const int32_t bottom = top + (rect_height(gradient->plate) - 1) / field->size;
-    const int32_t u = i < left ? left : i > right ? right : i, v = j < top ? top : j > bottom ? bottom : j;
-    *edge = field->value[p][v * field->width + u];
-    return u == i && v == j ? 0 : field->value[p][j * field->width + i] - *edge;
-}
-
-/* Unchanged up to half the limit, never beyond it. */
-static float limited(float off, float limit)
-{
-    const float half = 0.5F * limit, over = fabsf(off) - half;
-    if (!(over > 0))
-        return off;
-    const float kept = half + over * half / (over + half);
-    return off < 0 ? -kept : kept;
-}
-
-/* Where something dark or bright comes close to the edge, its flank would be taken for a slope and shoot off: nowhere
- * may the field go much farther than it does in most places. */
-static enum passel_status limit_departures(const struct gradient *gradient, int p, struct passel_error *error)
-{
-    const struct cells *field = &gradient->field;
-    const int32_t count = field->width * field->height;
-    float edge, *sizes = memory_zeros((size_t)count, sizeof *sizes);
-    int32_t outside = 0;
-    if (sizes == NULL)
-        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    for (int32_t i = 0; i < count; i++) {
-        const float off = departure(gradient, p, i % field->width, i / field->width, &edge);
-        if (off != 0)
-            sizes[outside++] = fabsf(off);
-    }
-    qsort(sizes, (size_t)outside, sizeof *sizes, by_value);
-    const float usual = outside > 0 ? sizes[outside / 2] : 0;
-    for (int32_t i = 0; i < count; i++) {
-        const float off = departure(gradient, p, i % field->width, i / field->width, &edge);
-        if (off != 0)
-            field->value[p][i] = edge + limited(off, DEPART_TIMES * usual + DEPART_SHARE * fabsf(edge));
-    }
-    memory_free(sizes);
-    return PASSEL_OK;
-}
-
-static enum passel_status field_continue(struct gradient *gradient, enum gradient_detail detail,
-                                         struct passel_error *error)
-{
-    struct cells *field = &gradient->field;
-    const int planes = gradient->opaque ? 3 : 4;
-    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
-    const int32_t count = field->width * field->height;
-    const double length = fmax(LEVEL_OUT * (w < h ? w : h) / field->size, 2);
-    const bool broad = detail == DETAIL_BROAD;
-    enum passel_status status = PASSEL_OK;
-    double *work = memory_zeros((size_t)count, 5 * sizeof *work);
-    if (work == NULL)
-        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    double *trust = work + 4 * (size_t)count;
-    double *smooth[4] = { work, work + (size_t)count, work + 2 * (size_t)count, work + 3 * (size_t)count };
-    for (int32_t i = 0; i < count; i++)
-        trust[i] = field->weight[i] > 0 ? (broad ? BROAD : STIFF) : 0;
-    for (int round = 0; round < (broad ? 1 : ROUNDS) && status == PASSEL_OK; round++) {
-        if (round > 0)
-            weigh_cells(field, smooth, planes, round + 1 < ROUNDS ? STIFF : TRUST, trust);
-        for (int p = 0; p < planes; p++) {
-            for (int32_t i = 0; i < count; i++)
-                smooth[p][i] = (double)field->value[p][i];
-        }
-        status = extrapolate(smooth, planes, trust, field->width, field->height, length, error);
-    }
-    for (int p = 0; p < planes && status == PASSEL_OK; p++) {
-        for (int32_t i = 0; i < count; i++)
-            field->value[p][i] = (float)smooth[p][i];
-    }
-    memory_free(work);
-    for (int p = 0; p < 3 && status == PASSEL_OK; p++)
-        status = limit_departures(gradient, p, error);
-    return status;
 }
 
 static void find_least(struct gradient *gradient)

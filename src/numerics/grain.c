@@ -16,7 +16,9 @@
 #define BLOCK 16
 #define BLOCKS_LEAST 8
 #define QUIET_SHARE 10
-#define ALIKE_MOST 0.69 /* of three taps: 1 / sqrt 2 */
+#define LEVEL_BLOCKS 16   /* at least, for a level of its own */
+#define LEVEL_BIAS 0.855F /* the quiet fifth of blocks of pure grain has this share of the variance (simulated) */
+#define ALIKE_MOST 0.69   /* of three taps: 1 / sqrt 2 */
 #define ALIKE_LEAST 0.03
 
 /* ---- measuring ------------------------------------------------------------------------------------------------- */
@@ -26,6 +28,7 @@ enum { COVER_0, COVER_X, COVER_Y, COVER_COLOUR, COVER_COUNT };
 struct block_look {
     double energy; /* what it is sorted by */
     double cover[3][COVER_COUNT];
+    struct grain_level fine[3]; /* variance of the finest detail, against the model's */
     int32_t place;
 };
 
@@ -63,6 +66,69 @@ static void block_covers(float residual[3][BLOCK * BLOCK], struct block_look *lo
                 look->cover[c][COVER_Y] += (double)own[k] * (double)own[k + BLOCK] * BLOCK / (BLOCK - 1);
         }
     }
+}
+
+/* Variance of white noise that would look the same to the kernel of second differences. */
+static float fine_variance(const struct picture *picture, int c, int32_t x, int32_t y)
+{
+    float sum = 0;
+    for (int32_t j = 1; j < BLOCK - 1; j++) {
+        const float *here = picture_row(picture, (enum plane)c, y + j) + (x - picture->area.x0);
+        const float *above = picture_row(picture, (enum plane)c, y + j - 1) + (x - picture->area.x0);
+        const float *below = picture_row(picture, (enum plane)c, y + j + 1) + (x - picture->area.x0);
+        for (int i = 1; i < BLOCK - 1; i++) {
+            const float row = 2 * (2 * here[i] - here[i - 1] - here[i + 1]);
+            const float rest = 2 * above[i] - above[i - 1] - above[i + 1] + 2 * below[i] - below[i - 1] - below[i + 1];
+            sum += (row - rest) * (row - rest);
+        }
+    }
+    return sum / (36.0F * (BLOCK - 2) * (BLOCK - 2));
+}
+
+static int by_level(const void *a, const void *b)
+{
+    const struct grain_level *x = a, *y = b;
+    if (x->level != y->level)
+        return x->level < y->level ? -1 : 1;
+    return (x->times > y->times) - (x->times < y->times);
+}
+
+static int by_times(const void *a, const void *b)
+{
+    const struct grain_level *x = a, *y = b;
+    if (x->times != y->times)
+        return x->times < y->times ? -1 : 1;
+    return (x->level > y->level) - (x->level < y->level);
+}
+
+/* Blocks of like level become one: the quiet fifth tells, which is a little below the truth. */
+static void find_levels(struct grain *grain, int c, struct grain_level *blocks, size_t count)
+{
+    const size_t possible = count / LEVEL_BLOCKS, levels = possible < GRAIN_LEVELS ? possible : GRAIN_LEVELS;
+    qsort(blocks, count, sizeof *blocks, by_level);
+    for (size_t i = 0; i < levels; i++) {
+        struct grain_level *from = blocks + count * i / levels;
+        const size_t many = (size_t)(blocks + count * (i + 1) / levels - from);
+        const float level = from[many / 2].level;
+        qsort(from, many, sizeof *from, by_times);
+        grain->levels[c][i] = (struct grain_level){ level, from[many / 5].times / LEVEL_BIAS };
+    }
+    grain->level_count[c] = (int)levels;
+}
+
+static enum passel_status levels_from(struct grain *grain, const struct block_look *looks, size_t count,
+                                      struct passel_error *error)
+{
+    struct grain_level *blocks = memory_zeros(count + 1, sizeof *blocks);
+    if (blocks == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int c = 0; c < 3; c++) {
+        for (size_t k = 0; k < count; k++)
+            blocks[k] = looks[k].fine[c];
+        find_levels(grain, c, blocks, count);
+    }
+    memory_free(blocks);
+    return PASSEL_OK;
 }
 
 static bool block_is_known(const struct picture *known, int32_t x, int32_t y)
@@ -107,8 +173,10 @@ static size_t look_at_blocks(const struct grain *grain, const struct picture *pi
         for (int c = 0; c < 3; c++) {
             const float level = picture_row(picture, (enum plane)c, y + BLOCK / 2)[x + BLOCK / 2 - picture->area.x0];
             const double expected = (double)noise_variance(grain->noise[c], fmaxf(level, 0)) * BLOCK * BLOCK;
-            clear = clear && look->cover[c][COVER_0] > 0.1 * expected;
+            clear = clear && look->cover[c][COVER_0] > 1e-4 * expected;
             look->energy += look->cover[c][COVER_0] / expected;
+            look->fine[c] = (struct grain_level){ level, fine_variance(picture, c, x, y) /
+                                                             noise_variance(grain->noise[c], fmaxf(level, 0)) };
         }
         count += clear;
     }
@@ -181,6 +249,7 @@ enum passel_status grain_measure(struct grain *grain, const struct picture *pict
         const struct picture part = picture_part(picture, parts[i]);
         seen += look_at_blocks(grain, &part, known, i << 24, looks + seen);
     }
+    const enum passel_status status = levels_from(grain, looks, seen, error);
     qsort(looks, seen, sizeof *looks, by_energy);
     const size_t quiet = seen / QUIET_SHARE > BLOCKS_LEAST ? seen / QUIET_SHARE : BLOCKS_LEAST;
     if (seen >= BLOCKS_LEAST)
@@ -188,7 +257,7 @@ enum passel_status grain_measure(struct grain *grain, const struct picture *pict
     for (int c = 0; c < 3; c++)
         grain->strength[c] = 6 / sqrtf(second_differences(grain->across[c]) * second_differences(grain->down[c]));
     memory_free(looks);
-    return PASSEL_OK;
+    return status;
 }
 
 /* ---- drawing --------------------------------------------------------------------------------------------------- */
@@ -216,6 +285,22 @@ static void white_row(uint64_t seed, uint64_t series, int32_t x0, int32_t y, int
         out[i] = normal_of(mixed(line + (uint64_t)(uint32_t)(x0 + i)));
 }
 
+static float times_at(const struct grain *grain, int c, float light)
+{
+    const struct grain_level *levels = grain->levels[c];
+    const int count = grain->level_count[c];
+    if (count == 0)
+        return 1;
+    if (!(light > levels[0].level))
+        return levels[0].times;
+    for (int i = 1; i < count; i++) {
+        if (light < levels[i].level)
+            return levels[i - 1].times + (levels[i].times - levels[i - 1].times) * (light - levels[i - 1].level) /
+                                             (levels[i].level - levels[i - 1].level);
+    }
+    return levels[count - 1].times;
+}
+
 void grain_row(const struct grain *grain, uint64_t seed, int32_t x0, int32_t y, int32_t count,
                const float *const light[3], float *const out[3], float *room)
 {
@@ -237,7 +322,8 @@ void grain_row(const struct grain *grain, uint64_t seed, int32_t x0, int32_t y, 
         for (int32_t i = 0; i < wide; i++)
             rows[i] = rows[wide + i] + d * (rows[i] + rows[2 * wide + i]);
         for (int32_t i = 0; i < count; i++) {
-            const float sigma = scale * sqrtf(noise_variance(grain->noise[c], fmaxf(light[c][i], 0)));
+            const float sigma =
+                scale * sqrtf(noise_variance(grain->noise[c], fmaxf(light[c][i], 0)) * times_at(grain, c, light[c][i]));
             out[c][i] = sigma * (rows[i + 1] + a * (rows[i] + rows[i + 2]));
         }
     }

@@ -12,8 +12,17 @@
 
 #include "numerics/noise_model.h"
 
+#define GRAIN_LEVELS 8
+
+/* At a level of light, how many times the variance is what the noise model says. */
+struct grain_level {
+    float level, times;
+};
+
 struct grain {
-    struct noise noise[3];    /* what a pixel varies by, as the finest detail tells: white grain of that look */
+    struct noise noise[3]; /* what a pixel varies by, as the finest detail tells: white grain of that look */
+    struct grain_level levels[3][GRAIN_LEVELS]; /* rising; a processed picture does not follow the model */
+    int level_count[3];
     float across[3], down[3]; /* neighbours' share b: grain is white noise through b, 1, b over sqrt(1 + 2 b²) */
     float strength[3];        /* of such grain that looks as strong in the finest detail as white grain of strength 1 */
     float common;             /* share of the grain's variance that is the same in R, G and B */
