@@ -36,7 +36,7 @@ struct registration {
  *
  * PASSEL_BAD_PICTURE, with what was measured, when the pictures do not determine the map: nothing to hold on to, no
  * agreement that stands out, or an expected error above REGISTER_WORST. *found then holds what was measured. */
-#define REGISTER_WORST 0.35
+#define REGISTER_WORST 0.5
 #define REGISTER_CLEAR 10.0
 enum passel_status register_pictures(const struct picture *fixed, const struct picture *moved,
                                      const struct picture *where, enum register_model model,

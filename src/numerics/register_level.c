@@ -27,6 +27,8 @@
 #define SMALLEST_LEVEL 40
 #define FLAT 1e-13F   /* mean square of a third derivative, of the light's own, below which it is rounding */
 #define CLOSEST 0.95F /* r² is not believed beyond this */
+#define ENOUGH 0.6F   /* nor for the score: a few tiles that fit perfectly do not outvote many that fit */
+#define CHANCE 0.1F   /* mean r² of tiles that have nothing to do with each other */
 #define DIRECTIONS 4
 
 /* ---- the pyramid ---------------------------------------------------------------------------------------------------
@@ -305,17 +307,19 @@ static void compare(ring_values fixed, ring_values moved, const float least[2], 
         return;
     const float alpha = ab / aa, shared = fminf(ab * ab / (aa * bb), CLOSEST);
     const float trust = TILE * TILE / (bb * (1 - shared));
-    tile->score -= (float)function_log2(1 - (double)shared);
+    const float real = fmaxf((shared - CHANCE) / (shared * (1 - CHANCE) + 1e-9F), 0);
+    const float along = trust * alpha * real, certain = along * alpha * real;
+    tile->score -= (float)function_log2(1 - (double)fminf(shared, ENOUGH));
     tile->agreement += shared / DIRECTIONS;
     slopes(fixed, a, aa, across, down);
     for (int y = 0; y < TILE; y++)
         for (int x = 0; x < TILE; x++)
             b[y][x] -= alpha * a[y][x];
-    tile->gx += trust * alpha * product(b, across);
-    tile->gy += trust * alpha * product(b, down);
-    tile->hxx += trust * alpha * alpha * product(across, across);
-    tile->hxy += trust * alpha * alpha * product(across, down);
-    tile->hyy += trust * alpha * alpha * product(down, down);
+    tile->gx += along * product(b, across);
+    tile->gy += along * product(b, down);
+    tile->hxx += certain * product(across, across);
+    tile->hxy += certain * product(across, down);
+    tile->hyy += certain * product(down, down);
 }
 
 static void compare_patches(const float *fixed, size_t fixed_stride, const float *moved, size_t moved_stride,
