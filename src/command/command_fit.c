@@ -3,6 +3,7 @@
 /*
  * passel fit: which settings of a `lights` block make a reference picture.
  */
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -20,11 +21,14 @@ static const struct option options[] = {
 
 static void say_line(const struct fit_line *line)
 {
-    if (line->dark)
-        (void)printf("  %s  # below %.1g\n", line->line, line->sigma);
+    (void)printf("  %s  # ", line->line);
+    if (isinf(line->sigma))
+        (void)printf("left open");
+    else if (line->dark)
+        (void)printf("gain +- %.1g", line->sigma);
     else
-        (void)printf("  %s  # +- %.4f stops%s\n", line->line, line->sigma,
-                     line->changes ? ", in the place of a curve" : "");
+        (void)printf("+- %.4f stops", line->sigma);
+    (void)printf("%s\n", line->changes ? ", in the place of a curve" : "");
 }
 
 static void say_answer(const struct fit_answer *answer)

@@ -321,7 +321,7 @@ static enum passel_status answer_make(const struct fitting *fitting, const struc
 {
     const size_t lights = (size_t)fitting->lights;
     *answer = (struct fit_answer){
-        .count = fitting->lights, .frames = fitting->frame_count, .blocks = 3 * gathered->count, .r2 = 1
+        .count = fitting->lights, .frames = fitting->frame_count, .blocks = 3 * gathered->all, .r2 = 1
     };
     answer->lines = memory_zeros(lights, sizeof *answer->lines);
     answer->groups = memory_zeros(3 * lights * lights, sizeof *answer->groups);
@@ -347,7 +347,7 @@ static enum passel_status solve(const struct fitting *fitting, const struct fit_
     for (int c = 0; c < result_count; c++) {
         const struct fit_rows rows = { .lights = fitting->lights,
                                        .count = gathered->count * (result_count == 1 ? 3 : 1),
-                                       .means = gathered->means + (size_t)c * gathered->count * wide,
+                                       .halves = gathered->halves + 2 * (size_t)c * gathered->count * wide,
                                        .noise = gathered->noise + (size_t)c * wide,
                                        .per_noise = gathered->count };
         GOTO_IF_ERROR(fit_lights(&rows, &results[c], error), out_results);

@@ -20,7 +20,8 @@ struct gathering {
     int32_t pixel_width, pixel_height;
     size_t frame_rows; /* blocks of a frame */
     size_t rows;       /* of a channel, over all frames */
-    float *means;
+    size_t wide;       /* numbers of a row: two for each light and the reference */
+    float *halves;
     bool *clipped;                      /* per row */
     struct noise_samples (*samples)[3]; /* per light; behind them of the reference */
 };
@@ -49,26 +50,34 @@ static enum passel_status make(const struct gathering *g, const struct block *bl
                      block->name, (int)frame);
 }
 
-static double block_mean(const struct picture *picture, int c, int32_t i, int32_t j)
+/* Means of the two halves of a block, each made of two opposite quarters, so that noise which a few neighbouring pixels
+ * share is in one of them. */
+static void half_means(const struct picture *picture, int c, int32_t i, int32_t j, double means[2])
 {
-    double sum = 0;
+    enum { QUARTER = FIT_BLOCK / 2 };
+    double sums[2] = { 0, 0 };
     for (int32_t y = 0; y < FIT_BLOCK; y++) {
         const float *row = picture_row(picture, (enum plane)c, picture->area.y0 + j * FIT_BLOCK + y) + i * FIT_BLOCK;
         for (int32_t x = 0; x < FIT_BLOCK; x++)
-            sum += (double)row[x];
+            sums[(x / QUARTER + y / QUARTER) % 2] += (double)row[x];
     }
-    return sum / (FIT_BLOCK * FIT_BLOCK);
+    means[0] = sums[0] / (FIT_BLOCK * QUARTER);
+    means[1] = sums[1] / (FIT_BLOCK * QUARTER);
 }
 
-/* Adds `share` of the picture's means to one number of every row of a frame. */
+/* Adds `share` of the picture's means to one column of every row of a frame. */
 static void add_means(struct gathering *g, const struct picture *picture, int column, int frame_index, double share)
 {
-    const size_t wide = (size_t)g->pictures->lights + 1;
     for (int c = 0; c < 3; c++) {
-        float *mean = g->means + ((size_t)c * g->rows + (size_t)frame_index * g->frame_rows) * wide + (size_t)column;
+        float *to =
+            g->halves + ((size_t)c * g->rows + (size_t)frame_index * g->frame_rows) * g->wide + 2 * (size_t)column;
         for (int32_t j = 0; j < g->height; j++) {
-            for (int32_t i = 0; i < g->width; i++, mean += wide)
-                *mean += (float)(share * block_mean(picture, c, i, j));
+            for (int32_t i = 0; i < g->width; i++, to += g->wide) {
+                double means[2];
+                half_means(picture, c, i, j, means);
+                to[0] += (float)(share * means[0]);
+                to[1] += (float)(share * means[1]);
+            }
         }
     }
 }
@@ -126,9 +135,10 @@ static enum passel_status begin(struct gathering *g, const struct picture *pictu
     if (g->rows == 0)
         return error_set(error, PASSEL_BAD_PICTURE, "pictures of %dx%d are too small to fit lights",
                          (int)g->pixel_width, (int)g->pixel_height);
-    g->means = memory_zeros(3 * g->rows, ((size_t)g->pictures->lights + 1) * sizeof *g->means);
+    g->wide = 2 * ((size_t)g->pictures->lights + 1);
+    g->halves = memory_zeros(3 * g->rows, g->wide * sizeof *g->halves);
     g->clipped = memory_zeros(g->rows, sizeof *g->clipped);
-    if (g->means == NULL || g->clipped == NULL)
+    if (g->halves == NULL || g->clipped == NULL)
         return error_set(error, PASSEL_NO_MEMORY,
                          "%d frames of %d lights do not fit in memory; name fewer with --frames", frames,
                          g->pictures->lights);
@@ -142,7 +152,7 @@ static enum passel_status gather_light(struct gathering *g, int light, int32_t f
     struct picture picture;
     enum passel_status status;
     RETURN_IF_ERROR(make(g, g->pictures->columns[light], 0, frame, &picture, error));
-    if (g->means == NULL)
+    if (g->halves == NULL)
         GOTO_IF_ERROR(begin(g, &picture, frames, error), out_picture);
     GOTO_IF_ERROR(check_size(g, pass->text, &picture, error), out_picture);
     add_means(g, &picture, light, frame_index, 1);
@@ -185,10 +195,10 @@ out_picture:
 /* Leaves out the rows that are clipped; channels stay one after another. */
 static size_t keep_rows(struct gathering *g)
 {
-    const size_t wide = (size_t)g->pictures->lights + 1;
-    float *to = g->means;
+    const size_t wide = g->wide;
+    float *to = g->halves;
     for (int c = 0; c < 3; c++) {
-        const float *from = g->means + (size_t)c * g->rows * wide;
+        const float *from = g->halves + (size_t)c * g->rows * wide;
         for (size_t i = 0; i < g->rows; i++, from += wide) {
             if (g->clipped[i])
                 continue;
@@ -196,7 +206,7 @@ static size_t keep_rows(struct gathering *g)
             to += wide;
         }
     }
-    return (size_t)(to - g->means) / wide / 3;
+    return (size_t)(to - g->halves) / wide / 3;
 }
 
 static enum passel_status measure_noise(struct gathering *g, struct fit_noise **made, struct passel_error *error)
@@ -217,7 +227,7 @@ static enum passel_status measure_noise(struct gathering *g, struct fit_noise **
 
 void fit_gathered_release(struct fit_gathered *gathered)
 {
-    memory_free(gathered->means);
+    memory_free(gathered->halves);
     memory_free(gathered->noise);
     *gathered = (struct fit_gathered){ 0 };
 }
@@ -237,16 +247,17 @@ enum passel_status fit_gather(const struct graph *graph, const struct fit_pictur
         GOTO_IF_ERROR(gather_reference(&g, frames[k], k, error), out_gathering);
     }
     GOTO_IF_ERROR(measure_noise(&g, &gathered->noise, error), out_gathering);
+    gathered->all = g.rows;
     gathered->count = keep_rows(&g);
-    gathered->means = g.means;
-    g.means = NULL;
+    gathered->halves = g.halves;
+    g.halves = NULL;
 out_gathering:
     for (int i = 0; i <= pictures->lights; i++) {
         for (int c = 0; c < 3; c++)
             noise_samples_release(&g.samples[i][c]);
     }
     memory_free(g.samples);
-    memory_free(g.means);
+    memory_free(g.halves);
     memory_free(g.clipped);
     return status;
 }

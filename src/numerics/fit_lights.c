@@ -9,14 +9,17 @@
 #include "base/memory.h"
 #include "numerics/fit_solve.h"
 
-enum { ABSOLUTE_ROUNDS = 12, BIWEIGHT_ROUNDS = 30 };
+/* The last rounds keep all that noise explains. */
+enum { ABSOLUTE_ROUNDS = 12, BIWEIGHT_ROUNDS = 18, LAST_ROUNDS = 20 };
 
 #define BIWEIGHT 4.685
+#define KEPT_TO 3.5 /* sigmas */
+#define GONE_FROM 6.0
 #define SIGMA_OF_MEDIAN 1.4826 /* of |residual|, for a normal distribution */
 #define SETTLED 1e-8
 #define LIGHT_SHARE 0.002 /* of the light: what two takes of one light differ by without any noise */
 #define SIGMA_LEAST 1e-6
-#define SAME_BY_NOISE 4.0 /* a difference of so many times its noise tells no lights apart */
+#define SAME_BY_NOISE 10.0 /* a difference below so many times what noise makes of it tells no lights apart */
 #define SAME_LEAST 1e-7
 #define MEMBER 0.3 /* of the largest part in a group */
 
@@ -72,15 +75,26 @@ static enum passel_status fit_begin(struct fit *fit, const struct fit_rows *rows
 
 static const float *row_of(const struct fit *fit, size_t i)
 {
-    return fit->rows->means + i * ((size_t)fit->rows->lights + 1);
+    return fit->rows->halves + i * ((size_t)fit->rows->lights + 1) * 2;
 }
 
-static double explained(const struct fit *fit, const float *row)
+static double mean_of(const float *row, int i)
 {
-    double sum = 0;
+    return ((double)row[2 * i] + (double)row[2 * i + 1]) / 2;
+}
+
+/* What the wanted picture has more than the gains explain; of one half. */
+static double rest(const struct fit *fit, const float *row, int half)
+{
+    double sum = (double)row[2 * fit->rows->lights + half];
     for (int i = 0; i < fit->rows->lights; i++)
-        sum += fit->gains[i] * (double)row[i];
+        sum -= fit->gains[i] * (double)row[2 * i + half];
     return sum;
+}
+
+static double residual_of(const struct fit *fit, const float *row)
+{
+    return (rest(fit, row, 0) + rest(fit, row, 1)) / 2;
 }
 
 static double noise_at(struct fit_noise noise, double mean)
@@ -99,10 +113,10 @@ static double row_sigma(const struct fit *fit, size_t index)
     const int n = fit->rows->lights;
     const float *row = row_of(fit, index);
     const struct fit_noise *noise = noise_of(fit, index);
-    const double light = explained(fit, row);
+    const double light = mean_of(row, n) - residual_of(fit, row);
     double variance = noise_at(noise[n], light) + LIGHT_SHARE * light * LIGHT_SHARE * light;
     for (int i = 0; i < n; i++)
-        variance += fit->gains[i] * fit->gains[i] * noise_at(noise[i], (double)row[i]);
+        variance += fit->gains[i] * fit->gains[i] * noise_at(noise[i], mean_of(row, i));
     return sqrt(variance);
 }
 
@@ -114,11 +128,11 @@ static void add_row(struct fit *fit, size_t index, double weight)
     const float *row = row_of(fit, index);
     const struct fit_noise *noise = noise_of(fit, index);
     for (int i = 0; i < n; i++) {
-        const double part = weight * (double)row[i];
+        const double a = weight / 2 * (double)row[2 * i], b = weight / 2 * (double)row[2 * i + 1];
         for (int k = 0; k <= i; k++)
-            fit->matrix[i * n + k] += part * (double)row[k];
-        fit->right[i] += part * (double)row[n];
-        fit->noise[i] += weight * noise_at(noise[i], (double)row[i]);
+            fit->matrix[i * n + k] += a * (double)row[2 * k + 1] + b * (double)row[2 * k];
+        fit->right[i] += a * (double)row[2 * n + 1] + b * (double)row[2 * n];
+        fit->noise[i] += weight * noise_at(noise[i], mean_of(row, i));
     }
 }
 
@@ -141,10 +155,8 @@ static void gather(struct fit *fit)
 
 static void measure(struct fit *fit)
 {
-    for (size_t i = 0; i < fit->rows->count; i++) {
-        const float *row = row_of(fit, i);
-        fit->residuals[i] = ((double)row[fit->rows->lights] - explained(fit, row)) / row_sigma(fit, i);
-    }
+    for (size_t i = 0; i < fit->rows->count; i++)
+        fit->residuals[i] = residual_of(fit, row_of(fit, i)) / row_sigma(fit, i);
 }
 
 /* ---- how far rows are believed ----------------------------------------------------------------------------------- */
@@ -181,18 +193,15 @@ static double spread(struct fit *fit)
     return fmax(SIGMA_OF_MEDIAN * (double)middle(fit->sorted, fit->rows->count), SIGMA_LEAST);
 }
 
-static void weigh(struct fit *fit, bool biweight)
+/* How far a residual of u sigmas is believed. */
+static double belief(double u, int round)
 {
-    const double sigma = spread(fit);
-    for (size_t i = 0; i < fit->rows->count; i++) {
-        const double u = fabs(fit->residuals[i]) / sigma;
-        if (biweight) {
-            const double t = u / BIWEIGHT;
-            fit->weights[i] = t < 1 ? (1 - t * t) * (1 - t * t) : 0;
-        } else {
-            fit->weights[i] = u > 0.1 ? 0.1 / u : 1;
-        }
-    }
+    if (round < ABSOLUTE_ROUNDS)
+        return u > 0.1 ? 0.1 / u : 1;
+    if (round >= ABSOLUTE_ROUNDS + BIWEIGHT_ROUNDS)
+        return fmin(fmax((GONE_FROM - u) / (GONE_FROM - KEPT_TO), 0), 1);
+    const double t = fmin(u / BIWEIGHT, 1);
+    return (1 - t * t) * (1 - t * t);
 }
 
 static bool settled(const struct fit *fit)
@@ -209,14 +218,16 @@ static void iterate(struct fit *fit)
     const int n = fit->rows->lights;
     for (size_t i = 0; i < fit->rows->count; i++)
         fit->weights[i] = 1;
-    for (int round = 0; round < ABSOLUTE_ROUNDS + BIWEIGHT_ROUNDS; round++) {
+    for (int round = 0; round < ABSOLUTE_ROUNDS + BIWEIGHT_ROUNDS + LAST_ROUNDS; round++) {
         memcpy(fit->before, fit->gains, (size_t)n * sizeof *fit->before);
         gather(fit);
         fit_nonnegative(fit->matrix, fit->right, n, fit->gains, fit->work);
         measure(fit);
-        if (round > ABSOLUTE_ROUNDS && settled(fit))
+        if (round > ABSOLUTE_ROUNDS + BIWEIGHT_ROUNDS && settled(fit))
             break;
-        weigh(fit, round >= ABSOLUTE_ROUNDS - 1);
+        const double sigma = spread(fit);
+        for (size_t i = 0; i < fit->rows->count; i++)
+            fit->weights[i] = belief(fabs(fit->residuals[i]) / sigma, round);
     }
 }
 
@@ -228,8 +239,8 @@ static void judge(struct fit *fit, struct fit_result *result)
     double squares = 0, sum = 0, light = 0, lights = 0;
     result->believed = 0;
     for (size_t i = 0; i < fit->rows->count; i++) {
-        const double believed = fit->weights[i], wanted = (double)row_of(fit, i)[fit->rows->lights];
-        const double residual = wanted - explained(fit, row_of(fit, i));
+        const double believed = fit->weights[i], wanted = mean_of(row_of(fit, i), fit->rows->lights);
+        const double residual = residual_of(fit, row_of(fit, i));
         squares += believed * residual * residual;
         sum += believed;
         light += believed * wanted;
@@ -240,22 +251,25 @@ static void judge(struct fit *fit, struct fit_result *result)
     result->r2 = about > 0 ? 1 - squares / about : 1;
 }
 
-/* The middle of the sandwich, Σ w² r² x x'. */
+/* The middle of the sandwich: Σ e e', where e is what a row adds to what the equations leave. */
 static void gather_squares(struct fit *fit, double *squares)
 {
     const int n = fit->rows->lights;
     memset(squares, 0, (size_t)n * (size_t)n * sizeof *squares);
     for (size_t index = 0; index < fit->rows->count; index++) {
         const float *row = row_of(fit, index);
-        const double residual = fit->weights[index] * ((double)row[n] - explained(fit, row));
-        for (int i = 0; i < n && residual != 0; i++) {
+        const double weight = fit->weights[index] / 2;
+        const double a = weight * rest(fit, row, 0), b = weight * rest(fit, row, 1);
+        for (int i = 0; i < n && weight > 0; i++)
+            fit->before[i] = (double)row[2 * i] * b + (double)row[2 * i + 1] * a;
+        for (int i = 0; i < n && weight > 0; i++) {
             for (int k = 0; k < n; k++)
-                squares[i * n + k] += residual * residual * (double)row[i] * (double)row[k];
+                squares[i * n + k] += fit->before[i] * fit->before[k];
         }
     }
 }
 
-/* Standard deviations from M^-1 (Σ w² r² x x') M^-1, which holds when rows differ in noise (H. White, Econometrica 48,
+/* Standard deviations from M^-1 (Σ e e') M^-1, which holds when rows differ in noise (H. White, Econometrica 48,
  * 1980). */
 static void find_sigmas(struct fit *fit, struct fit_result *result)
 {
@@ -275,16 +289,17 @@ static void find_sigmas(struct fit *fit, struct fit_result *result)
     }
 }
 
-/* A direction in which the lights, each brought to size 1, differ by little more than their noise. */
+/* A direction in which the lights, each brought to size 1, differ by no more than noise can make of it: a sum of
+ * products of two halves, each of twice a block's noise, strays by about the root of the number of rows. */
 static bool is_vague(const struct fit *fit, const double *vectors, int direction, double value)
 {
     const int n = fit->rows->lights;
     double noise = 0;
     for (int i = 0; i < n; i++) {
         const double part = vectors[i * n + direction], own = fit->matrix[i * n + i];
-        noise += own > 0 ? part * part * fit->noise[i] / own : 0;
+        noise += own > 0 ? part * part * 2 * fit->noise[i] / own : 0;
     }
-    return value < SAME_BY_NOISE * noise + SAME_LEAST;
+    return value < SAME_BY_NOISE * noise / sqrt((double)fit->rows->count) + SAME_LEAST;
 }
 
 static void add_group(const struct fit *fit, const double *vectors, int direction, struct fit_result *result)
@@ -296,7 +311,7 @@ static void add_group(const struct fit *fit, const double *vectors, int directio
     for (int i = 0; i < n; i++)
         most = fmax(most, fabs(vectors[i * n + direction]));
     for (int i = 0; i < n; i++) {
-        members[i] = fit->active[i] && fabs(vectors[i * n + direction]) > MEMBER * most;
+        members[i] = fit->matrix[i * n + i] > 0 && fabs(vectors[i * n + direction]) > MEMBER * most;
         count += members[i];
     }
     result->group_count += count > 1;

@@ -16,11 +16,12 @@ struct fit_noise {
     double gain, floor;
 };
 
-/* One row for each block: its mean in every light, then in the wanted picture. */
+/* One row for each block: for every light, then for the wanted picture, the means of the block's two halves. Halves are
+ * made of pixels whose noise is not shared, and their light need not be the same. */
 struct fit_rows {
-    int lights; /* numbers in a row less one */
+    int lights;
     size_t count;
-    const float *means;            /* count * (lights + 1) */
+    const float *halves;           /* count * (lights + 1) * 2 */
     const struct fit_noise *noise; /* a set of lights + 1 for each `per_noise` rows */
     size_t per_noise;
 };
@@ -40,14 +41,18 @@ struct fit_result {
 };
 
 /*
- * Rows that no amounts explain (clipped, moved, a stranger in the picture) lose their weight by Tukey's biweight, begun
- * from a fit of least absolute residuals, so that they may be a third of all. A residual is measured against the noise
- * of its row: of the wanted picture, of the lights by their gains, and a little of the light itself. All other rows
- * weigh the same. Weighting them by their noise would give the dark ones the say, where the lights' own noise bends
- * gains down; bright blocks are hardly bent.
+ * Noise in the lights bends the gains of plain least squares down. So each half of a block is an instrument for the
+ * other: the normal equations are sums of products of one half's light with the other half's, in which noise is nought
+ * on average, whether it comes from a pass or from an ambient that all share.
  *
- * Source: P. W. Holland, R. E. Welsch, "Robust regression using iteratively reweighted least-squares", Communications
- * in Statistics A6 (1977), with their tuning of 4.685.
+ * Rows that no amounts explain (clipped, moved, a stranger in the picture) lose their weight, and may be a third of
+ * all: a fit of least absolute residuals, then Tukey's biweight, then weights that are 1 for all that noise explains,
+ * since weights that follow the noise bend gains up. A residual is measured against the noise of its row: of the wanted
+ * picture, of the lights by their gains, and a little of the light itself.
+ *
+ * Sources: J. Durbin, "Errors in variables", Review of the International Statistical Institute 22 (1954), for
+ * instruments; P. W. Holland, R. E. Welsch, "Robust regression using iteratively reweighted least-squares",
+ * Communications in Statistics A6 (1977), with their tuning of 4.685.
  */
 enum passel_status fit_lights(const struct fit_rows *rows, struct fit_result *result, struct passel_error *error);
 void fit_result_release(struct fit_result *result); /* a zeroed one is fine */
