@@ -16,6 +16,7 @@ extern const struct kind kind_key_difference;
 extern const struct kind kind_key_luma;
 extern const struct kind kind_key_screen;
 extern const struct kind kind_key_two_screen;
+extern const struct kind kind_lens;
 extern const struct kind kind_lights;
 extern const struct kind kind_matte;
 extern const struct kind kind_output;

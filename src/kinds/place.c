@@ -5,28 +5,33 @@
  *
  * Every step is a map of the frame onto itself; they are joined, so that the picture is resampled once. A crop is a
  * rectangle in the frame as things lie at its step: the steps below carry it along, and it is applied to the resampled
- * pixels as the share of each that it covers.
+ * pixels as the share of each that it covers. `handheld` is a move and a turn like any other, by chance that follows
+ * from the seed and the frame.
  */
 #include <math.h>
 
 #include "base/error.h"
 #include "kinds/corners.h"
 #include "kinds/kinds.h"
+#include "numerics/flicker.h"
 #include "picture/coverage.h"
 #include "picture/function.h"
 
-enum action { PLACE_MOVE, PLACE_TURN, PLACE_SIZE, PLACE_ABOUT, PLACE_PIN, PLACE_CROP, PLACE_FILTER };
+enum action { PLACE_MOVE, PLACE_TURN, PLACE_SIZE, PLACE_ABOUT, PLACE_PIN, PLACE_CROP, PLACE_HANDHELD, PLACE_FILTER };
 
 struct step {
     enum action action;
     const struct value *amount;
     const struct value *soft; /* of a crop, or NULL */
+    const struct value *turn; /* of the unrest of a hand, or NULL */
+    struct flicker unrest[3]; /* of the hand: across, down, turning */
 };
 
 struct place {
     const struct value *picture;
     const struct step *steps;
     int count, crops;
+    bool by_frame; /* a hand holds it */
     enum filter filter;
 };
 
@@ -50,6 +55,29 @@ static const struct tag_spec crop_tags[] = {
                                                .least = 0,
                                                .most = 100000 },
                                              { .label = NULL } } },
+    { .word = NULL },
+};
+
+static const struct tag_spec handheld_tags[] = {
+    { .word = "turn",
+      .help = "it turns, too, by so much",
+      .values = (const struct value_spec[]){ { .label = "N",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .unit = UNIT_DEGREES,
+                                               .limited = true,
+                                               .least = 0,
+                                               .most = 45 },
+                                             { .label = NULL } } },
+    { .word = "every",
+      .help = "the quickest unrest: it needs so many frames from one side to the other; 6 when not given",
+      .values =
+          (const struct value_spec[]){
+              { .label = "N", .type = VALUE_NUMBER, .unit = UNIT_FRAMES, .limited = true, .least = 1, .most = 1000 },
+              { .label = NULL } } },
+    { .word = "seed",
+      .help = "another number, another hand",
+      .values = (const struct value_spec[]){ { .label = "N", .type = VALUE_INTEGER }, { .label = NULL } } },
     { .word = NULL },
 };
 
@@ -134,6 +162,20 @@ static const struct setting_spec settings[] = {
                                              { .label = NULL } },
       .tags = crop_tags,
       .repeats = true },
+    { .word = "handheld",
+      .help =
+          "the unrest of a camera held by hand: the picture wanders by so much (standard deviation; never more than "
+          "two and a half times that), slowly for the most part. It follows from seed and frame alone",
+      .values = (const struct value_spec[]){ { .label = "N",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .unit = UNIT_PX,
+                                               .limited = true,
+                                               .least = 0,
+                                               .most = 1000 },
+                                             { .label = NULL } },
+      .tags = handheld_tags,
+      .repeats = true },
     { .word = "filter",
       .help = "how pixels are made from those around them; all but `nearest` average when the picture gets smaller",
       .values = (const struct value_spec[]){ { .label = "FILTER", .type = VALUE_CHOICE, .choices = filters },
@@ -152,6 +194,17 @@ static enum passel_status pin_error(const struct recipe *recipe, const struct va
         "at frame %d these four corners are no outline of a plane seen from the front: expected top left, "
         "top right, bottom right, bottom left, without a dent and not on one line",
         (int)frame);
+}
+
+/* Three unrests that have nothing to do with each other, nor with those of another seed. */
+static void read_hand(const struct setting *setting, struct step *step)
+{
+    const struct value *every = setting_tag_value(setting, "every", 0);
+    const struct value *seed = setting_tag_value(setting, "seed", 0);
+    for (int i = 0; i < 3; i++) {
+        step->unrest[i].seed = 3 * (uint64_t)(int64_t)(seed != NULL ? seed->numbers[0] : 1) + (uint64_t)i;
+        step->unrest[i].fastest = every != NULL ? every->numbers[0] : 6;
+    }
 }
 
 static enum passel_status place_make(const struct block *block, const struct recipe *recipe, const struct shot *shot,
@@ -173,7 +226,12 @@ static enum passel_status place_make(const struct block *block, const struct rec
         step->action = (enum action)(block->settings[i].spec - settings);
         step->amount = setting_value(&block->settings[i], 0);
         step->soft = setting_tag_value(&block->settings[i], "soft", 0);
+        step->turn = setting_tag_value(&block->settings[i], "turn", 0);
         place->crops += step->action == PLACE_CROP;
+        if (step->action == PLACE_HANDHELD) {
+            read_hand(&block->settings[i], step);
+            place->by_frame = true;
+        }
     }
     *self = place;
     return PASSEL_OK;
@@ -213,6 +271,21 @@ static struct transform about_centre(double xx, double xy, double yx, double yy,
     return t;
 }
 
+static struct transform turn_back(double degrees, double x, double y)
+{
+    const double cosine = function_cospi(degrees / 180), sine = function_sinpi(degrees / 180);
+    return about_centre(cosine, sine, -sine, cosine, x, y);
+}
+
+/* A turn about the centre, then a move. */
+static struct transform hand_back(const struct at *at, const struct step *step, double x, double y)
+{
+    const double amount = number(at, step->amount, 0), turn = step->turn != NULL ? number(at, step->turn, 0) : 0;
+    const struct transform move = { { 1, 0, -amount * flicker_at(&step->unrest[0], at->frame), 0, 1,
+                                      -amount * flicker_at(&step->unrest[1], at->frame), 0, 0, 1 } };
+    return transform_chain(move, turn_back(turn * flicker_at(&step->unrest[2], at->frame), x, y));
+}
+
 static enum passel_status pin_back(const struct at *at, const struct value *pin, struct transform *back,
                                    struct passel_error *error)
 {
@@ -241,13 +314,13 @@ static enum passel_status step_back(const struct place *place, const struct at *
         back->m[2] = -number(at, step->amount, 0);
         back->m[5] = -number(at, step->amount, 1);
     } else if (step->action == PLACE_TURN) {
-        const double half_turns = number(at, step->amount, 0) / 180;
-        const double cosine = function_cospi(half_turns), sine = function_sinpi(half_turns);
-        *back = about_centre(cosine, sine, -sine, cosine, x, y);
+        *back = turn_back(number(at, step->amount, 0), x, y);
     } else if (step->action == PLACE_SIZE) {
         const double across = fmax(number(at, step->amount, 0), SMALLEST_SIZE);
         const double down = fmax(number(at, step->amount, 1), SMALLEST_SIZE);
         *back = about_centre(1 / across, 0, 0, 1 / down, x, y);
+    } else if (step->action == PLACE_HANDHELD) {
+        *back = hand_back(at, step, x, y);
     } else if (step->action == PLACE_PIN) {
         return pin_back(at, step->amount, back, error);
     }
@@ -280,6 +353,11 @@ static enum passel_status join_steps(const struct place *place, const struct at 
         *whole = transform_chain(*whole, back);
     }
     return PASSEL_OK;
+}
+
+static bool place_by_frame(const struct at *at)
+{
+    return ((const struct place *)at->self)->by_frame;
 }
 
 static enum passel_status place_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
@@ -409,6 +487,7 @@ const struct kind kind_place = {
                 .settings = settings },
     .geometric = true,
     .make = place_make,
+    .by_frame = place_by_frame,
     .asks = place_asks,
     .info = place_info,
     .transform = place_transform,

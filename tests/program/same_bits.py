@@ -75,7 +75,10 @@ sign = place sign-take
   move -12.5 4.25 px
 far = place sign
   pin 10 5 150 15 140 80 20 85 px
+  handheld 2 px turn 0.5 deg seed 7
   filter lanczos
+bent = lens far
+  radial [1001 -0.2 0.05, 1006 0.1 -0.02]
 slow = time moon
   use 1001-1003 then 1005-1006
   dissolve 1 frames
@@ -100,7 +103,7 @@ final = stack
   layer one over opacity 20%
   layer shown lighten opacity 70%
   layer sign atop
-  layer far difference opacity 50%
+  layer bent difference opacity 50%
   layer flame add opacity 10%
   layer come-in over opacity 30%
   layer proof lighten opacity 10%
