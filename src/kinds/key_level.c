@@ -2,11 +2,13 @@
 /* Copyright (c) 2026 The Passel authors */
 /*
  * Bare screen shows one and the same ratio in many cells; what stands before it shows any. The ratio that most cells
- * share, in the screen's brightest channel, is the level; then each channel is measured on the cells that agree.
+ * share, in the screen's brightest channel, is the first level; the other channels' are the middle ones of the cells
+ * that agree, and the last is the mean of cells that agree in all.
  */
 #include "kinds/key_level.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 #include "base/error.h"
 #include "base/memory.h"
@@ -15,6 +17,7 @@
 #define BINS 90
 #define NEAR 0.015F       /* how far from the level a bare cell's ratio may be, noise apart */
 #define NEAR_COLOUR 0.03F /* the same for the other channels */
+#define ROUNDS 4          /* each with half the tolerance: haze of smoke falls away */
 #define SHARE_LEAST 100   /* one cell in so many must be bare */
 
 struct pair {
@@ -94,23 +97,52 @@ static float common_ratio(const struct pair *pairs, int count, int c)
     return LEVEL_LEAST + ((float)best + 0.5F) * width;
 }
 
-/* Levels of the pairs that lie near `level` (in channel `main` closely); how many they are. */
-static int refine(const struct pair *pairs, int count, int main, const bool judged[3], float level[3])
+static bool pair_near(const struct pair *pair, const float level[3], int main, bool all, float tight)
+{
+    for (int c = 0; c < 3; c++) {
+        const float share = tight * (c == main ? NEAR : NEAR_COLOUR);
+        const float off = fabsf(pair->take[c] - level[c] * pair->empty[c]);
+        if ((all || c == main) && off > share * pair->empty[c] + 3 * pair->noise[c])
+            return false;
+    }
+    return true;
+}
+
+static int by_value(const void *a, const void *b)
+{
+    const float x = *(const float *)a, y = *(const float *)b;
+    return (x > y) - (x < y);
+}
+
+/* The middle ratio of each channel, of the pairs that lie near `level` in the main one: thin smoke can be as bright as
+ * the screen in that channel while its others are several times the screen's, so means would follow it. */
+static void middle_levels(const struct pair *pairs, int count, int main, float *ratios, float level[3])
+{
+    const float was[3] = { level[0], level[1], level[2] };
+    for (int c = 0; c < 3; c++) {
+        int used = 0;
+        for (int i = 0; i < count; i++) {
+            if (pairs[i].empty[c] > 0 && pair_near(&pairs[i], was, main, false, 1))
+                ratios[used++] = pairs[i].take[c] / pairs[i].empty[c];
+        }
+        qsort(ratios, (size_t)used, sizeof *ratios, by_value);
+        level[c] = used > 0 ? ratios[used / 2] : 1;
+    }
+}
+
+/* Mean levels of the pairs that lie near `level` in all channels; how many they are. */
+static int refine(const struct pair *pairs, int count, int main, float tight, float level[3])
 {
     double take[3] = { 0 }, empty[3] = { 0 };
     int used = 0;
     for (int i = 0; i < count; i++) {
-        bool near = true;
-        for (int c = 0; c < 3 && near; c++) {
-            const float share = c == main ? NEAR : NEAR_COLOUR;
-            const float off = fabsf(pairs[i].take[c] - level[c] * pairs[i].empty[c]);
-            near = !judged[c] || off <= share * pairs[i].empty[c] + 3 * pairs[i].noise[c];
-        }
-        for (int c = 0; c < 3 && near; c++) {
+        if (!pair_near(&pairs[i], level, main, true, tight))
+            continue;
+        for (int c = 0; c < 3; c++) {
             take[c] += (double)pairs[i].take[c];
             empty[c] += (double)pairs[i].empty[c];
         }
-        used += near;
+        used++;
     }
     for (int c = 0; c < 3 && used > 0; c++)
         level[c] = empty[c] > 0 ? (float)(take[c] / empty[c]) : 1;
@@ -124,8 +156,12 @@ enum passel_status level_find(const struct picture *empty, const struct noise no
     for (int k = 0; k < look_count; k++)
         room += (size_t)looks[k].width * (size_t)looks[k].height;
     struct pair *pairs = memory_zeros(room, sizeof *pairs);
-    if (pairs == NULL)
+    float *ratios = memory_zeros(room, sizeof *ratios);
+    if (pairs == NULL || ratios == NULL) {
+        memory_free(ratios);
+        memory_free(pairs);
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    }
     int count = 0;
     for (int k = 0; k < look_count; k++)
         count += collect(empty, noise, &looks[k], pairs + count);
@@ -133,13 +169,14 @@ enum passel_status level_find(const struct picture *empty, const struct noise no
     const float common = common_ratio(pairs, count, main);
     for (int c = 0; c < 3; c++)
         level[c] = common;
-    refine(pairs, count, main, (const bool[]){ main == 0, main == 1, main == 2 }, level);
-    *bare = 0;
-    for (int round = 0; round < 3; round++)
-        *bare = refine(pairs, count, main, (const bool[]){ true, true, true }, level);
+    middle_levels(pairs, count, main, ratios, level);
+    *bare = refine(pairs, count, main, 1, level);
+    for (int round = 1; round < ROUNDS; round++)
+        refine(pairs, count, main, 1 / (float)(1 << round), level);
     const bool found = *bare >= 12 && *bare * SHARE_LEAST >= count;
     for (int c = 0; c < 3; c++)
         level[c] = found ? smaller(larger(level[c], LEVEL_LEAST), LEVEL_MOST) : 1;
+    memory_free(ratios);
     memory_free(pairs);
     return PASSEL_OK;
 }

@@ -230,7 +230,7 @@ class Shot:
         w, h = self.width, self.height
         x, y = self.scene.grid()
         far = np.hypot((x / w - middle[0]), (y / h - middle[1]) * h / w)
-        creases = 1 + 0.02 * (cloud(self.rng, h, w, 200 * self.scene.scale, 2) - 0.5)
+        creases = 1 + 0.05 * (cloud(self.rng, h, w, 200 * self.scene.scale, 2) - 0.5)
         light = 2 ** (-0.5 * (far / far.max()) ** 2) * creases
         screen = light[..., None] * colour
         for mx, my in ((0.08, 0.12), (0.92, 0.10), (0.06, 0.55), (0.94, 0.55), (0.55, 0.08)):
