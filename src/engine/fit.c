@@ -348,6 +348,7 @@ static enum passel_status solve(const struct fitting *fitting, const struct fit_
         const struct fit_rows rows = { .lights = fitting->lights,
                                        .count = gathered->count * (result_count == 1 ? 3 : 1),
                                        .halves = gathered->halves + 2 * (size_t)c * gathered->count * wide,
+                                       .around = gathered->around + (size_t)c * gathered->count,
                                        .noise = gathered->noise + (size_t)c * wide,
                                        .per_noise = gathered->count };
         GOTO_IF_ERROR(fit_lights(&rows, &results[c], error), out_results);

@@ -22,6 +22,7 @@ struct gathering {
     size_t rows;       /* of a channel, over all frames */
     size_t wide;       /* numbers of a row: two for each light and the reference */
     float *halves;
+    float *around;                      /* per row and channel: the reference's light in the blocks beside it */
     bool *clipped;                      /* per row */
     struct noise_samples (*samples)[3]; /* per light; behind them of the reference */
 };
@@ -82,6 +83,28 @@ static void add_means(struct gathering *g, const struct picture *picture, int co
     }
 }
 
+/* Of the reference as it is, before anything is taken off: noise goes by that. */
+static void look_around(struct gathering *g, int column, int frame_index)
+{
+    for (int c = 0; c < 3; c++) {
+        const size_t first = (size_t)c * g->rows + (size_t)frame_index * g->frame_rows;
+        for (int32_t row = 0; row < (int32_t)g->frame_rows; row++) {
+            const int32_t i = row % g->width, j = row / g->width;
+            float sum = 0;
+            int count = 0;
+            for (int32_t k = 0; k < 9; k++) {
+                const int32_t x = i + k % 3 - 1, y = j + k / 3 - 1;
+                if (k == 4 || x < 0 || y < 0 || x >= g->width || y >= g->height)
+                    continue;
+                const float *means = g->halves + (first + (size_t)(y * g->width + x)) * g->wide + 2 * column;
+                sum += 0.5F * (means[0] + means[1]);
+                count++;
+            }
+            g->around[first + (size_t)row] = count > 0 ? sum / (float)count : 0;
+        }
+    }
+}
+
 /* ---- clipping --------------------------------------------------------------------------------------------------- */
 
 /* The level at which a channel is clipped: its brightest, when many pixels are just as bright; else 0. */
@@ -137,8 +160,9 @@ static enum passel_status begin(struct gathering *g, const struct picture *pictu
                          (int)g->pixel_width, (int)g->pixel_height);
     g->wide = 2 * ((size_t)g->pictures->lights + 1);
     g->halves = memory_zeros(3 * g->rows, g->wide * sizeof *g->halves);
+    g->around = memory_zeros(3 * g->rows, sizeof *g->around);
     g->clipped = memory_zeros(g->rows, sizeof *g->clipped);
-    if (g->halves == NULL || g->clipped == NULL)
+    if (g->halves == NULL || g->around == NULL || g->clipped == NULL)
         return error_set(error, PASSEL_NO_MEMORY,
                          "%d frames of %d lights do not fit in memory; name fewer with --frames", frames,
                          g->pictures->lights);
@@ -176,6 +200,7 @@ static enum passel_status gather_reference(struct gathering *g, int32_t frame, i
     RETURN_IF_ERROR(make(g, g->pictures->reference, 0, frame, &picture, error));
     GOTO_IF_ERROR(check_size(g, "the reference", &picture, error), out_picture);
     add_means(g, &picture, column, frame_index, 1);
+    look_around(g, column, frame_index);
     for (int c = 0; c < 3; c++)
         GOTO_IF_ERROR(noise_gather(&g->samples[column][c], &picture, (enum plane)c, error), out_picture);
     mark_clipped(g, &picture, frame_index);
@@ -196,7 +221,7 @@ out_picture:
 static size_t keep_rows(struct gathering *g)
 {
     const size_t wide = g->wide;
-    float *to = g->halves;
+    float *to = g->halves, *around = g->around;
     for (int c = 0; c < 3; c++) {
         const float *from = g->halves + (size_t)c * g->rows * wide;
         for (size_t i = 0; i < g->rows; i++, from += wide) {
@@ -204,6 +229,7 @@ static size_t keep_rows(struct gathering *g)
                 continue;
             memmove(to, from, wide * sizeof *to);
             to += wide;
+            *around++ = g->around[(size_t)c * g->rows + i];
         }
     }
     return (size_t)(to - g->halves) / wide / 3;
@@ -228,6 +254,7 @@ static enum passel_status measure_noise(struct gathering *g, struct fit_noise **
 void fit_gathered_release(struct fit_gathered *gathered)
 {
     memory_free(gathered->halves);
+    memory_free(gathered->around);
     memory_free(gathered->noise);
     *gathered = (struct fit_gathered){ 0 };
 }
@@ -250,7 +277,8 @@ enum passel_status fit_gather(const struct graph *graph, const struct fit_pictur
     gathered->all = g.rows;
     gathered->count = keep_rows(&g);
     gathered->halves = g.halves;
-    g.halves = NULL;
+    gathered->around = g.around;
+    g.halves = g.around = NULL;
 out_gathering:
     for (int i = 0; i <= pictures->lights; i++) {
         for (int c = 0; c < 3; c++)
@@ -258,6 +286,7 @@ out_gathering:
     }
     memory_free(g.samples);
     memory_free(g.halves);
+    memory_free(g.around);
     memory_free(g.clipped);
     return status;
 }

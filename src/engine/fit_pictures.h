@@ -23,6 +23,7 @@ struct fit_pictures {
 
 struct fit_gathered {
     float *halves;           /* three channels, one after another, of `count` rows as fit_lights wants them */
+    float *around;           /* likewise, one number for each row */
     size_t all;              /* rows of a channel before those that are clipped were left out */
     size_t count;            /* rows of a channel */
     struct fit_noise *noise; /* three channels, one after another, of a set */

@@ -19,6 +19,7 @@ enum { ABSOLUTE_ROUNDS = 12, BIWEIGHT_ROUNDS = 18, LAST_ROUNDS = 20 };
 #define SETTLED 1e-8
 #define LIGHT_SHARE 0.002 /* of the light: what two takes of one light differ by without any noise */
 #define SIGMA_LEAST 1e-6
+#define DARK_SHARE 0.02    /* of the mean light: rows that are darker are not trusted more */
 #define SAME_BY_NOISE 10.0 /* a difference below so many times what noise makes of it tells no lights apart */
 #define SAME_LEAST 1e-7
 #define MEMBER 0.3 /* of the largest part in a group */
@@ -26,6 +27,7 @@ enum { ABSOLUTE_ROUNDS = 12, BIWEIGHT_ROUNDS = 18, LAST_ROUNDS = 20 };
 struct fit {
     const struct fit_rows *rows;
     double *weights;        /* per row: how far it is believed, 0 … 1 */
+    double *trust;          /* per row: the inverse of its expected noise; 1 on average */
     double *residuals;      /* per row, in units of its noise; not yet scaled */
     float *sorted;          /* per row */
     double *matrix, *right; /* the normal equations */
@@ -38,6 +40,7 @@ struct fit {
 static void fit_release(struct fit *fit)
 {
     memory_free(fit->weights);
+    memory_free(fit->trust);
     memory_free(fit->residuals);
     memory_free(fit->sorted);
     memory_free(fit->matrix);
@@ -55,6 +58,7 @@ static enum passel_status fit_begin(struct fit *fit, const struct fit_rows *rows
     const size_t n = (size_t)rows->lights;
     *fit = (struct fit){ .rows = rows };
     fit->weights = memory_zeros(rows->count, sizeof *fit->weights);
+    fit->trust = memory_zeros(rows->count, sizeof *fit->trust);
     fit->residuals = memory_zeros(rows->count, sizeof *fit->residuals);
     fit->sorted = memory_zeros(rows->count, sizeof *fit->sorted);
     fit->matrix = memory_zeros(n * n, sizeof *fit->matrix);
@@ -65,9 +69,9 @@ static enum passel_status fit_begin(struct fit *fit, const struct fit_rows *rows
     fit->before = memory_zeros(n, sizeof *fit->before);
     fit->work = memory_zeros(2 * n + 4, n * sizeof *fit->work);
     fit->active = memory_zeros(n, sizeof *fit->active);
-    if (fit->weights != NULL && fit->residuals != NULL && fit->sorted != NULL && fit->matrix != NULL &&
-        fit->inverse != NULL && fit->right != NULL && fit->noise != NULL && fit->gains != NULL && fit->before != NULL &&
-        fit->work != NULL && fit->active != NULL)
+    if (fit->weights != NULL && fit->trust != NULL && fit->residuals != NULL && fit->sorted != NULL &&
+        fit->matrix != NULL && fit->inverse != NULL && fit->right != NULL && fit->noise != NULL && fit->gains != NULL &&
+        fit->before != NULL && fit->work != NULL && fit->active != NULL)
         return PASSEL_OK;
     fit_release(fit);
     return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -145,7 +149,7 @@ static void gather(struct fit *fit)
     memset(fit->noise, 0, (size_t)n * sizeof *fit->noise);
     for (size_t i = 0; i < fit->rows->count; i++) {
         if (fit->weights[i] > 0)
-            add_row(fit, i, fit->weights[i]);
+            add_row(fit, i, fit->weights[i] * fit->trust[i]);
     }
     for (int i = 0; i < n; i++) {
         for (int k = 0; k < i; k++)
@@ -204,6 +208,47 @@ static double belief(double u, int round)
     return (1 - t * t) * (1 - t * t);
 }
 
+static double mean_around(const struct fit *fit)
+{
+    double sum = 0;
+    for (size_t i = 0; i < fit->rows->count; i++)
+        sum += fmax((double)fit->rows->around[i], 0);
+    return sum / (double)fit->rows->count;
+}
+
+/* Variance that rows of a channel have for each unit of light, and in the dark: of the wanted picture, and of the
+ * lights, of which the noisiest by its gain stands for all. */
+static struct fit_noise expected_noise(const struct fit *fit, size_t row)
+{
+    const struct fit_noise *noise = noise_of(fit, row);
+    struct fit_noise sum = noise[fit->rows->lights];
+    double most = 0;
+    for (int i = 0; i < fit->rows->lights; i++) {
+        most = fmax(most, fit->gains[i] * noise[i].gain);
+        sum.floor += fit->gains[i] * fit->gains[i] * noise[i].floor;
+    }
+    sum.gain += most;
+    return sum;
+}
+
+static void find_trust(struct fit *fit)
+{
+    const size_t count = fit->rows->count;
+    const double dark = fit->rows->around != NULL ? DARK_SHARE * mean_around(fit) : 0;
+    double sum = 0;
+    struct fit_noise expected = { 0, 0 };
+    for (size_t i = 0; i < count; i++) {
+        if (i % fit->rows->per_noise == 0)
+            expected = expected_noise(fit, i);
+        const double variance =
+            fit->rows->around != NULL ? expected.gain * fmax((double)fit->rows->around[i], dark) + expected.floor : 0;
+        fit->trust[i] = variance > 0 ? 1 / variance : 0;
+        sum += fit->trust[i];
+    }
+    for (size_t i = 0; i < count; i++)
+        fit->trust[i] = sum > 0 ? fit->trust[i] * (double)count / sum : 1;
+}
+
 static bool settled(const struct fit *fit)
 {
     for (int i = 0; i < fit->rows->lights; i++) {
@@ -217,7 +262,7 @@ static void iterate(struct fit *fit)
 {
     const int n = fit->rows->lights;
     for (size_t i = 0; i < fit->rows->count; i++)
-        fit->weights[i] = 1;
+        fit->weights[i] = fit->trust[i] = 1;
     for (int round = 0; round < ABSOLUTE_ROUNDS + BIWEIGHT_ROUNDS + LAST_ROUNDS; round++) {
         memcpy(fit->before, fit->gains, (size_t)n * sizeof *fit->before);
         gather(fit);
@@ -226,6 +271,7 @@ static void iterate(struct fit *fit)
         if (round > ABSOLUTE_ROUNDS + BIWEIGHT_ROUNDS && settled(fit))
             break;
         const double sigma = spread(fit);
+        find_trust(fit);
         for (size_t i = 0; i < fit->rows->count; i++)
             fit->weights[i] = belief(fabs(fit->residuals[i]) / sigma, round);
     }
@@ -258,7 +304,7 @@ static void gather_squares(struct fit *fit, double *squares)
     memset(squares, 0, (size_t)n * (size_t)n * sizeof *squares);
     for (size_t index = 0; index < fit->rows->count; index++) {
         const float *row = row_of(fit, index);
-        const double weight = fit->weights[index] / 2;
+        const double weight = fit->weights[index] * fit->trust[index] / 2;
         const double a = weight * rest(fit, row, 0), b = weight * rest(fit, row, 1);
         for (int i = 0; i < n && weight > 0; i++)
             fit->before[i] = (double)row[2 * i] * b + (double)row[2 * i + 1] * a;

@@ -24,6 +24,8 @@ struct fit_rows {
     const float *halves;           /* count * (lights + 1) * 2 */
     const struct fit_noise *noise; /* a set of lights + 1 for each `per_noise` rows */
     size_t per_noise;
+    const float
+        *around; /* wanted light near each row, in which the row's own noise is not; NULL: all rows count alike */
 };
 
 struct fit_found {
@@ -49,6 +51,9 @@ struct fit_result {
  * all: a fit of least absolute residuals, then Tukey's biweight, then weights that are 1 for all that noise explains,
  * since weights that follow the noise bend gains up. A residual is measured against the noise of its row: of the wanted
  * picture, of the lights by their gains, and a little of the light itself.
+ *
+ * Rows count by the inverse of the noise that they should have by the light around them: a row's own light has its
+ * noise in it, and weights that follow that would bend the gains again.
  *
  * Sources: J. Durbin, "Errors in variables", Review of the International Statistical Institute 22 (1954), for
  * instruments; P. W. Holland, R. E. Welsch, "Robust regression using iteratively reweighted least-squares",

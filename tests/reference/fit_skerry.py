@@ -31,7 +31,7 @@ STOPS = {"moon": -0.7, "lamp": 0.4, "windows": 0.2, "bolt": math.log2(0.3)}
 RECIPE = """passel 1
 # Lights to be found.
 shot test
-  frames 1001
+  frames 1001-1003
   size 960x540
 moon    = pass one/moon.1001.exr
 moon-2  = pass two/moon.1001.exr
@@ -65,10 +65,10 @@ curved = lights
 """
 
 
-def film(folder, seed):
+def film(folder, seed, layout=1):
     words = [word for name in ("moon", "lamp", "windows", "flash", "lights-off") for word in ("--only", name)]
-    subprocess.run([SKERRY, folder, "--size", "960x540", "--frames", "1001-1001", "--seed", str(seed)] + words,
-                   check=True, stdout=subprocess.DEVNULL)
+    subprocess.run([SKERRY, folder, "--size", "960x540", "--frames", "1001-1001", "--seed", str(seed),
+                    "--layout", str(layout)] + words, check=True, stdout=subprocess.DEVNULL)
 
 
 def read(path):
@@ -96,6 +96,16 @@ def mixed(passes, lights=PASSES):
         tint = TINT if name == "moon" else np.ones(3)
         picture += 2 ** STOPS[name] * tint * (passes[name] - passes["dark"])
     return picture
+
+
+def clipped_with_a_stranger(picture, seed, y, x):
+    """What shines into a part of the picture and is none of its lights, and a camera that clips a hundredth of it."""
+    chance = np.random.default_rng(seed)
+    level = np.quantile(picture, 0.99)
+    picture = picture.copy()
+    picture[y:y + 280, x:x + 180] = (0.5, 0.1, 0.02)
+    picture[y:y + 280, x:x + 180] += 0.2 * chance.random((280, 180, 3))
+    return np.minimum(picture, level)
 
 
 def means(picture):
@@ -153,16 +163,40 @@ class Fit(unittest.TestCase):
             self.assertGreater(float(sigma), 0)
 
     def test_clipped_with_a_stranger(self):
-        picture = mixed(self.two)
-        level = np.quantile(picture, 0.99)
-        picture[120:400, 300:480] = (0.5, 0.1, 0.02)
-        picture[120:400, 300:480] += 0.2 * np.random.default_rng(1).random((280, 180, 3))
-        picture = np.minimum(picture, level)
+        picture = clipped_with_a_stranger(mixed(self.two), 1, 120, 300)
         write(os.path.join(self.folder, "clipped.exr"), picture)
         worst, plain = self.worst(self.stops(self.fit("night", "clipped.exr"))), self.worst(self.plain(picture))
         print(f"fit, clipped with a stranger: {worst:.4f} stops off at most, plain least squares {plain:.2f}")
         self.assertGreater(plain, 0.4)
         self.assertLess(worst, 0.01)
+
+    def test_other_sets(self):
+        """Other arrangements of the table, other noise, the stranger elsewhere."""
+        for layout, one, two, y, x in ((2, 61, 62, 20, 500), (3, 51, 52, 200, 100)):
+            with self.subTest(layout=layout):
+                film(os.path.join(self.folder, "one"), one, layout)
+                film(os.path.join(self.folder, "other"), two, layout)
+                picture = mixed(takes(os.path.join(self.folder, "other")))
+                write(os.path.join(self.folder, "other.exr"), picture)
+                worst = self.worst(self.stops(self.fit("night", "other.exr")))
+                write(os.path.join(self.folder, "other.exr"), clipped_with_a_stranger(picture, layout, y, x))
+                spoilt = self.worst(self.stops(self.fit("night", "other.exr")))
+                print(f"fit, layout {layout}: {worst:.4f} stops off at most, clipped with a stranger {spoilt:.4f}")
+                self.assertLess(worst, 0.002)
+                self.assertLess(spoilt, 0.01)
+        film(os.path.join(self.folder, "one"), 1)
+
+    def test_several_frames(self):
+        """A pattern of files, and somebody who walks through them."""
+        for k in range(3):
+            picture = mixed(self.two)
+            picture[180:480, 250 + 200 * k:350 + 200 * k] = (0.3, 0.25, 0.2)
+            write(os.path.join(self.folder, "film.%d.exr" % (1001 + k)), picture)
+        text = self.fit("night", "film.####.exr")
+        self.assertIn(f"of {3 * 3 * (960 // 8) * (540 // 8)} blocks", text)
+        worst = self.worst(self.stops(text))
+        print(f"fit, three frames that somebody walks through: {worst:.4f} stops off at most")
+        self.assertLess(worst, 0.002)
 
     def test_tints(self):
         text = self.fit("night", "clean.exr", "--tint")
@@ -214,7 +248,7 @@ class Fit(unittest.TestCase):
                 (("moon", "clean.exr"), 2, "`moon` is of the kind `pass`"),
                 (("night", "small.exr"), 5, "the reference is 960x100, the lights are 960x540"),
                 (("night", "none.exr"), 4, "none.exr"),
-                (("night", "clean.exr", "--frames", "1002"), 2, "the shot has no frame 1002"),
+                (("night", "clean.exr", "--frames", "1009"), 2, "the shot has no frame 1009"),
         ):
             done = subprocess.run([PASSEL, "fit", "test.passel", *words, "--write"], cwd=self.folder,
                                   capture_output=True, text=True)
