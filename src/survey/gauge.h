@@ -8,8 +8,20 @@
 
 #include "survey/survey.h"
 
+/* Within this share of the largest value pixels count as standing at it: half floats are no finer. */
+#define AT_THE_TOP (1.0F / 1024)
+
 /* What every frame is measured for, in one go over its pixels. */
 void gauge_frame(const struct reading *reading, struct frame_gauge *gauge);
+
+/* The levels of a frame's light, from evenly spread pixels; a part of a stop fine. */
+void gauge_levels(const struct reading *reading, struct frame_gauge *gauge);
+
+/* Where a frame is clipped that gauge_frame found to be. */
+void gauge_at_top(const struct reading *reading, struct frame_gauge *gauge);
+
+/* How much brighter frame i is than its neighbours' mean, as a logarithm; 0 where that cannot be told. */
+double gauge_step(const struct frame_gauge *frames, int count, int i);
 
 /* Root mean square of the frame-to-frame change of a pass's light, 0.06 for 6 %; -1 with less than four frames. What
  * changes evenly over frames, or in less than half of the lit tiles, does not count. */

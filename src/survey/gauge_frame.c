@@ -6,8 +6,6 @@
 
 #include "survey/gauge.h"
 
-/* Within this share of the largest value pixels count as standing at it: half floats are no finer. */
-#define AT_THE_TOP (1.0F / 1024)
 /* Clipping piles up at the top what would lie above; without it there is more within this share below. */
 #define BELOW_THE_TOP 0.05F
 

@@ -26,6 +26,13 @@ static bool comparable(const struct frame_gauge *a, const struct frame_gauge *b)
     return a->status == PASSEL_OK && b->status == PASSEL_OK && a->width == b->width && a->height == b->height;
 }
 
+double gauge_step(const struct frame_gauge *frames, int count, int i)
+{
+    if (i < 1 || i + 1 >= count || !comparable(&frames[i - 1], &frames[i]) || !comparable(&frames[i], &frames[i + 1]))
+        return 0;
+    return apart(&frames[i - 1], &frames[i], &frames[i + 1]);
+}
+
 /* Independent changes of deviation s make 1.5 s² of the squares. */
 double gauge_flicker(const struct frame_gauge *frames, int count)
 {
@@ -34,7 +41,7 @@ double gauge_flicker(const struct frame_gauge *frames, int count)
     for (int i = 1; i + 1 < count; i++) {
         if (!comparable(&frames[i - 1], &frames[i]) || !comparable(&frames[i], &frames[i + 1]))
             continue;
-        const double step = apart(&frames[i - 1], &frames[i], &frames[i + 1]);
+        const double step = gauge_step(frames, count, i);
         squares += step * step;
         places++;
     }

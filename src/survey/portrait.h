@@ -46,6 +46,7 @@ struct portrait {
     int empty;      /* screens: its screen alone; -1 for none */
     int dark;       /* what is to be subtracted; -1 for none */
     float residual; /* all lamps: what the single ones do not make of it, as a share of its light */
+    bool in_sum;    /* one of those that add up to the pass under all lamps */
     bool steady;    /* its light does not change from frame to frame */
     bool apart;     /* not seen by the camera that saw the set: another size, or another subject */
     char why[240];
@@ -67,5 +68,7 @@ void portraits_release(struct portraits *portraits);
 void portraits_recognise(struct portraits *portraits);
 /* The parts of it: pairs of screens, empties, darks (recognise_pairs.c); passes under all lamps. */
 void recognise_pairs(struct portraits *portraits);
+/* Of the pass under all lamps: what the single ones leave of block i, and the block's own light. */
+float portraits_rest(const struct portraits *portraits, const struct portrait *all, size_t i, float *light);
 
 #endif

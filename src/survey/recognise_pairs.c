@@ -271,6 +271,15 @@ static double sum_residual(const struct portraits *portraits, const struct portr
     return light > 0 ? left / light : 1;
 }
 
+float portraits_rest(const struct portraits *portraits, const struct portrait *all, size_t i, float *light)
+{
+    float rest = own_light(portraits, all, i);
+    *light = rest;
+    for (int k = 0; k < portraits->count; k++)
+        rest -= portraits->list[k].in_sum ? own_light(portraits, &portraits->list[k], i) : 0;
+    return rest;
+}
+
 static void find_all_lamps(struct portraits *portraits)
 {
     int lamps[LAMPS_TRIED + 1], count = 0;
@@ -280,6 +289,7 @@ static void find_all_lamps(struct portraits *portraits)
     }
     double best = SUM_RESIDUAL;
     int found = -1, members = 0;
+    unsigned best_set = 0;
     for (int k = 0; k < count && count >= 3 && count <= LAMPS_TRIED; k++) {
         for (unsigned set = 1; set < 1u << count; set++) {
             int size = 0;
@@ -292,6 +302,7 @@ static void find_all_lamps(struct portraits *portraits)
                 best = rest;
                 found = lamps[k];
                 members = size;
+                best_set = set;
             }
         }
     }
@@ -300,6 +311,8 @@ static void find_all_lamps(struct portraits *portraits)
     struct portrait *all = &portraits->list[found];
     all->role = ROLE_ALL_LAMPS;
     all->residual = (float)best;
+    for (int k = 0; k < count; k++)
+        portraits->list[lamps[k]].in_sum = (best_set >> k & 1u) != 0;
     (void)snprintf(all->why, sizeof all->why, "%d other passes add up to it, within %.1f%% of its light", members,
                    100 * best);
 }

@@ -17,9 +17,8 @@
 #include "survey/gauge.h"
 #include "survey/survey_judge.h"
 
-/* Movement along a pass is measured at so many frames; widths of the pictures for that, and against the lock pass,
- * whose light is another. */
-enum { TRACKED = 9, TRACK_ACROSS = 480, LOCK_ACROSS = 960 };
+/* Widths of the pictures for movement along a pass; against the lock pass, whose light is another; for a page. */
+enum { TRACK_ACROSS = 480, LOCK_ACROSS = 960, THUMB_ACROSS = 240 };
 
 struct round;
 
@@ -84,6 +83,8 @@ static void take_frame(void *data, int worker)
     if (gauge->status == PASSEL_OK) {
         const int place = tracked_place(round, task->index);
         gauge_frame(&reading, gauge);
+        gauge_levels(&reading, gauge);
+        gauge_at_top(&reading, gauge);
         if (place >= 0 && reading.width == portrait->width && reading.height == portrait->height)
             gauge->status = look_make(&reading, look_block(reading.width, TRACK_ACROSS), &round->looks[place], &error);
         struct picture *kept = place == 0 ? &round->first : &round->last;
@@ -147,6 +148,8 @@ static double measure_shake(struct round *round, struct pool *pool)
     for (int k = 0; k < round->tracked_count; k++) {
         if (!round->tracks[k].found)
             continue;
+        round->pass->track[round->pass->track_count++] =
+            (struct track_point){ round->tracked[k], round->tracks[k].x, round->tracks[k].y };
         sum_x += round->tracks[k].x;
         sum_y += round->tracks[k].y;
         count++;
@@ -227,6 +230,18 @@ static enum passel_status keep_stance(const struct round *round, struct passel_e
     return look_make(&reading, look_block(reading.width, LOCK_ACROSS), &pass->stance, error);
 }
 
+/* The middle frame that can be read. */
+static enum passel_status keep_thumb(const struct round *round, struct passel_error *error)
+{
+    const struct look *middle = &round->looks[round->tracked_count / 2];
+    for (int k = 0; k < round->tracked_count && middle->plane[0] == NULL; k++)
+        middle = &round->looks[k];
+    if (middle->plane[0] == NULL)
+        return PASSEL_OK;
+    const struct reading reading = { .picture = picture_of(middle), .width = middle->across, .height = middle->down };
+    return look_make(&reading, look_block(middle->across, THUMB_ACROSS), &round->pass->thumb, error);
+}
+
 static const struct portrait *dark_of_pass(const struct survey *survey, const struct portrait *portrait)
 {
     return portrait->dark >= 0 ? &survey->portraits.list[portrait->dark] : NULL;
@@ -240,6 +255,7 @@ static enum passel_status measure_pass(struct round *round, struct pool *pool, s
     const bool steady = shows_set(portrait) || portrait->role == ROLE_PLATE;
     if (round->first.owned == NULL)
         return PASSEL_OK;
+    RETURN_IF_ERROR(keep_thumb(round, error));
     RETURN_IF_ERROR(measure_noise(round, error));
     RETURN_IF_ERROR(measure_spots(round, error));
     if (steady && pass->frame_count > 1) {
@@ -481,6 +497,7 @@ void survey_release(struct survey *survey)
         memory_free(survey->passes[i].frames);
         memory_free(survey->passes[i].spots);
         look_release(&survey->passes[i].stance);
+        look_release(&survey->passes[i].thumb);
     }
     memory_free(survey->passes);
     memory_free(survey->findings);

@@ -23,6 +23,8 @@ struct finding {
 
 /* Tiles of a frame's light, for flicker. */
 enum { TILES_ACROSS = 24, TILES_DOWN = 14, TILES = TILES_ACROSS * TILES_DOWN };
+/* Movement along a pass is measured at so many frames. */
+enum { TRACKED = 9 };
 
 struct frame_gauge {
     enum passel_status status;
@@ -34,6 +36,14 @@ struct frame_gauge {
     float crushed[3]; /* at exactly 0 or below, when nothing lies lower */
     float light;      /* mean */
     float tiles[TILES];
+    float levels[3];       /* light: 1, 50, 99 % of its pixels lie below */
+    uint8_t at_top[TILES]; /* how much of each tile is clipped in a channel, in 1/255; any of it is 1 at least */
+};
+
+/* Where the picture stood in a frame, in pixels right and down of the first tracked one. */
+struct track_point {
+    int frame; /* index */
+    double x, y;
 };
 
 struct spot {
@@ -51,7 +61,10 @@ struct pass_gauge {
     double flicker, shake, bump, bump_x, bump_y, focus, evenness, dark_wander, sum;
     double pair, pair_x, pair_y; /* against the pass before the other screen */
     struct look stance;          /* the first frame, of passes that show the set */
-    struct spot *spots;          /* pixels that stand out, first in every looked-at frame */
+    struct track_point track[TRACKED];
+    int track_count;    /* 0: not measured */
+    struct look thumb;  /* the middle frame, small; nothing when it cannot be read */
+    struct spot *spots; /* pixels that stand out, first in every looked-at frame */
     int spot_count;
 };
 
@@ -84,6 +97,9 @@ void survey_release(struct survey *survey);
 
 /* Adds what lies beyond its limit; nothing otherwise. */
 void survey_judge(struct survey *survey, enum limit_kind kind, int pass, double value, const char *where);
+
+/* The number in the name of a frame's file, else its place from 1. */
+int survey_frame_number(const struct pass_gauge *pass, int index);
 
 /* Reports. */
 void survey_text(const struct survey *survey, struct text *text);

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "survey/gauge.h"
 #include "survey/survey.h"
 
 static void say_string(struct text *text, const char *bytes)
@@ -62,6 +63,32 @@ static float worst(const struct pass_gauge *pass, bool crushed)
     return most;
 }
 
+/* Frame by frame, as far as they can be read. */
+static void say_frames(const struct pass_gauge *pass, struct text *text)
+{
+    bool first = true;
+    text_print(text, ", \"levels\": [");
+    for (int i = 0; i < pass->frame_count; i++) {
+        const struct frame_gauge *frame = &pass->frames[i];
+        if (frame->status != PASSEL_OK)
+            continue;
+        text_print(text, "%s[%d, %.4g, %.4g, %.4g]", first ? "" : ", ", survey_frame_number(pass, i),
+                   (double)frame->levels[0], (double)frame->levels[1], (double)frame->levels[2]);
+        first = false;
+    }
+    text_print(text, "], \"steps\": [");
+    for (int i = 1; pass->flicker >= 0 && i + 1 < pass->frame_count; i++)
+        text_print(text, "%s[%d, %.4g]", i > 1 ? ", " : "", survey_frame_number(pass, i),
+                   gauge_step(pass->frames, pass->frame_count, i));
+    text_print(text, "], \"track\": [");
+    for (int i = 0; i < pass->track_count; i++) {
+        const struct track_point *point = &pass->track[i];
+        text_print(text, "%s[%d, %.4g, %.4g]", i > 0 ? ", " : "", survey_frame_number(pass, point->frame), point->x,
+                   point->y);
+    }
+    text_print(text, "]");
+}
+
 static void say_pass(const struct pass_gauge *pass, struct text *text)
 {
     const struct portrait *p = pass->portrait;
@@ -90,6 +117,7 @@ static void say_pass(const struct pass_gauge *pass, struct text *text)
     say_measure(text, "evenness", pass->evenness);
     say_measure(text, "dark_wander", pass->dark_wander);
     say_measure(text, "sum", pass->sum);
+    say_frames(pass, text);
     text_print(text, "}");
 }
 

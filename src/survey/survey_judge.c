@@ -32,7 +32,7 @@ void survey_judge(struct survey *survey, enum limit_kind kind, int pass, double 
 /* ---- frames in words ----------------------------------------------------------------------------------------------
  */
 
-static int number_of(const struct pass_gauge *pass, int index)
+int survey_frame_number(const struct pass_gauge *pass, int index)
 {
     const struct clip *clip = pass->portrait->clip;
     return clip->numbered ? clip->frames[index] : index + 1;
@@ -62,7 +62,7 @@ static void judge_frames(struct survey *survey, int index, enum limit_kind kind,
     int count = 0;
     for (int i = 0; i < pass->frame_count; i++) {
         if (bad(pass, i))
-            add_frame(where, number_of(pass, i), ++count);
+            add_frame(where, survey_frame_number(pass, i), ++count);
     }
     if (count > 0 && !pass->portrait->clip->numbered && !pass->portrait->movie)
         where[0] = '\0';
@@ -116,7 +116,7 @@ static void judge_clipped(struct survey *survey, int index)
                 continue;
             worst = share;
             if (pass->frame_count > 1)
-                (void)snprintf(where, sizeof where, "%s, worst in frame %d", names[c], number_of(pass, i));
+                (void)snprintf(where, sizeof where, "%s, worst in frame %d", names[c], survey_frame_number(pass, i));
             else
                 (void)snprintf(where, sizeof where, "%s", names[c]);
         }
