@@ -18,6 +18,7 @@ extern const struct kind kind_key_screen;
 extern const struct kind kind_key_two_screen;
 extern const struct kind kind_lens;
 extern const struct kind kind_lights;
+extern const struct kind kind_look;
 extern const struct kind kind_matte;
 extern const struct kind kind_output;
 extern const struct kind kind_pass;

@@ -90,6 +90,13 @@ shown = take slow until 1004 then glow
 steady = align bs
   to gs
   find move
+misty = look bent
+  defocus [1001 0.5, 1006 3] px
+  glow 4 px above 0.3
+  cdl power 0.9 0.9 0.9
+  veil 10% colour 0.3 0.3 0.4
+  sharpen 30%
+  grain like moon
 flame = key luma glow
 come-in = key difference gs empty gs-empty
 proof = view cut
@@ -103,7 +110,7 @@ final = stack
   layer one over opacity 20%
   layer shown lighten opacity 70%
   layer sign atop
-  layer bent difference opacity 50%
+  layer misty difference opacity 50%
   layer flame add opacity 10%
   layer come-in over opacity 30%
   layer proof lighten opacity 10%
