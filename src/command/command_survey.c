@@ -29,6 +29,9 @@ static const struct option options[] = {
     { NULL, NULL, false, NULL },
 };
 
+/* Lines of the shot block that are read; each limit needs one. */
+enum { SHOT_LIMITS_MOST = 256 };
+
 /* Called from any thread: one whole line each time, only on a terminal. */
 static void show_progress(void *user, int done, int total)
 {
@@ -37,11 +40,16 @@ static void show_progress(void *user, int done, int total)
         (void)fprintf(stderr, "\r\033[K%d of %d frames%s", done, total, done == total ? "\n" : "");
 }
 
-static bool read_limits(const struct call *call, struct limit limits[LIMIT_COUNT])
+/* Those of the recipe, then those of the command line: the last one counts. */
+static bool read_limits(const struct call *call, const struct recipe *recipe, struct limit limits[LIMIT_COUNT])
 {
     const char *changes[GIVEN_LIMIT];
     const int count = call_values(call, "--limit", changes);
+    struct shot_limit own[SHOT_LIMITS_MOST];
+    const int own_count = recipe != NULL ? shot_limits(recipe, own, SHOT_LIMITS_MOST) : 0;
     memcpy(limits, limit_table, LIMIT_COUNT * sizeof *limits);
+    for (int i = 0; i < own_count; i++)
+        (void)limits_set(limits, own[i].name, own[i].care, own[i].shoot);
     for (int i = 0; i < count; i++) {
         if (!limits_change(limits, changes[i])) {
             (void)fprintf(stderr,
@@ -69,13 +77,13 @@ static enum exit_code print_survey(const struct call *call, const struct survey 
     return failed ? EXIT_MACHINE : codes[survey->severity];
 }
 
-static enum exit_code look(const struct call *call, struct survey_wish *wish)
+static enum exit_code look(const struct call *call, const struct recipe *recipe, struct survey_wish *wish)
 {
     struct limit limits[LIMIT_COUNT];
     struct passel_error error = { 0 };
     struct survey survey;
     long threads;
-    if (!read_limits(call, limits) || !call_number(call, "--threads", 1, 1024, machine_threads(), &threads))
+    if (!read_limits(call, recipe, limits) || !call_number(call, "--threads", 1, 1024, machine_threads(), &threads))
         return EXIT_USE;
     wish->threads = (int)threads;
     wish->limits = limits;
@@ -107,7 +115,7 @@ static enum exit_code survey_folder(const struct call *call, const char *folder)
         (void)fprintf(stderr, "not looked at (folders, and what is no picture by its name):\n%s", clips.skipped.bytes);
     if (status == PASSEL_OK) {
         struct survey_wish wish = { .folder = folder, .clips = &clips };
-        code = look(call, &wish);
+        code = look(call, NULL, &wish);
     }
     clip_list_release(&clips);
     return code;
@@ -132,7 +140,7 @@ static enum exit_code survey_recipe(const struct call *call)
     if (status == PASSEL_OK) {
         struct survey_wish wish = { .folder = recipe->recipe->folder, .clips = &clips, .labels = labels };
         wish.lock = shot.lock != NULL ? shot.lock->name : NULL;
-        code = look(call, &wish);
+        code = look(call, recipe->recipe, &wish);
     }
     memory_free(labels);
     clip_list_release(&clips);

@@ -7,6 +7,7 @@
 #include "kinds/shot.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "base/error.h"
 #include "kinds/kinds.h"
@@ -37,7 +38,43 @@ static const struct setting_spec settings[] = {
       .help = "the pass whose time code, rate and notes the outputs carry, and that others are put in register with; "
               "it moves nothing by itself",
       .values = (const struct value_spec[]){ { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } } },
+    { .word = "limit",
+      .help =
+          "what `passel survey` holds passes against: beyond the first number they are usable with care, beyond the "
+          "second to be shot again; `passel survey --limits` tells units, and what holds without this",
+      .values = (const struct value_spec[]){ { .label = "MEASURE", .type = VALUE_CHOICE, .choices = limit_choices },
+                                             { .label = "CARE SHOOT",
+                                               .type = VALUE_NUMBER,
+                                               .least_count = 2,
+                                               .most_count = 2,
+                                               .limited = true,
+                                               .least = 0,
+                                               .most = 1e9 },
+                                             { .label = NULL } },
+      .repeats = true },
     { .help = NULL },
+};
+
+const struct choice limit_choices[] = {
+    { "unreadable", "files that cannot be read" },
+    { "missing", "frames missing" },
+    { "size", "frames of another size" },
+    { "short", "frames less than other passes have" },
+    { "duplicate", "frames that are there twice" },
+    { "numbers", "pixels that are no numbers" },
+    { "bump", "shift against the other passes, pixels" },
+    { "screens", "shift between two screens, pixels" },
+    { "shake", "movement along the pass, pixels" },
+    { "flicker", "change of the light, %" },
+    { "clipped", "share of the area that is clipped, %" },
+    { "noise", "light over noise; small values are the bad ones" },
+    { "focus", "fine detail against the lock pass; small values are the bad ones" },
+    { "evenness", "stops across a screen" },
+    { "dark", "wander of the lights-off level, %" },
+    { "sum", "what the lamps do not make of all lamps, %" },
+    { "dead", "pixels that stand out in every pass" },
+    { "odd", "passes that fit no other" },
+    { NULL, NULL },
 };
 
 const struct choice primaries_choices[] = {
@@ -89,6 +126,21 @@ enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, str
     return PASSEL_OK;
 }
 
+int shot_limits(const struct recipe *recipe, struct shot_limit *limits, int most)
+{
+    int count = 0;
+    for (int i = 0; recipe->shot != NULL && i < recipe->shot->setting_count && count < most; i++) {
+        const struct setting *setting = &recipe->shot->settings[i];
+        if (setting->spec->word == NULL || strcmp(setting->spec->word, "limit") != 0)
+            continue;
+        const struct value *numbers = setting_value(setting, 1);
+        limits[count++] = (struct shot_limit){ .name = value_choice(setting_value(setting, 0)),
+                                               .care = value_at(numbers, 0, 0, 1),
+                                               .shoot = value_at(numbers, 1, 0, 1) };
+    }
+    return count;
+}
+
 int shot_looks(const struct shot *shot, int most)
 {
     return shot->frame_count < most ? shot->frame_count : most;
@@ -111,7 +163,8 @@ const struct kind kind_shot = {
                            "  frames  1001-1048\n"
                            "  rate    24\n"
                            "  size    1920x1080\n"
-                           "  lock    moon\n",
+                           "  lock    moon\n"
+                           "  limit   bump 0.2 0.5\n",
                 .form = HEAD_SHOT,
                 .makes = MAKES_NOTHING,
                 .settings = settings },

@@ -11,6 +11,17 @@
 /* The words for primaries, wherever a setting offers them. */
 extern const struct choice primaries_choices[];
 
+/* What a survey can hold passes against (survey/limits.h has the same names in the same order). */
+extern const struct choice limit_choices[];
+
+struct shot_limit {
+    const char *name;
+    double care, shoot;
+};
+
+/* The `limit` lines of the shot block in their order, at most `most` of them; returns how many. */
+int shot_limits(const struct recipe *recipe, struct shot_limit *limits, int most);
+
 /* Reads the recipe's shot block; PASSEL_BAD_RECIPE when it has none. The frames belong to the recipe. */
 enum passel_status shot_read(const struct recipe *recipe, struct shot *shot, struct passel_error *error);
 

@@ -81,24 +81,32 @@ void limits_markdown(struct text *text)
     }
 }
 
-bool limits_change(struct limit limits[LIMIT_COUNT], const char *text)
+bool limits_set(struct limit limits[LIMIT_COUNT], const char *name, double care, double shoot)
 {
-    const char *equals = strchr(text, '=');
-    char *end = NULL;
-    for (int i = 0; equals != NULL && i < LIMIT_COUNT; i++) {
-        struct limit *limit = &limits[i];
-        if (strlen(limit->name) != (size_t)(equals - text) || strncmp(limit->name, text, (size_t)(equals - text)) != 0)
+    for (int i = 0; i < LIMIT_COUNT; i++) {
+        if (strcmp(limits[i].name, name) != 0)
             continue;
-        const double care = strtod(equals + 1, &end);
-        if (end == equals + 1 || *end != ',')
-            return false;
-        const char *second = end + 1;
-        const double shoot = strtod(second, &end);
-        if (end == second || *end != '\0' || !(care >= 0) || !(shoot >= 0) || !isfinite(care) || !isfinite(shoot))
-            return false;
-        limit->care = care;
-        limit->shoot = shoot;
+        limits[i].care = care;
+        limits[i].shoot = shoot;
         return true;
     }
     return false;
+}
+
+bool limits_change(struct limit limits[LIMIT_COUNT], const char *text)
+{
+    const char *equals = strchr(text, '=');
+    char name[32], *end = NULL;
+    if (equals == NULL || (size_t)(equals - text) >= sizeof name)
+        return false;
+    memcpy(name, text, (size_t)(equals - text));
+    name[equals - text] = '\0';
+    const double care = strtod(equals + 1, &end);
+    if (end == equals + 1 || *end != ',')
+        return false;
+    const char *second = end + 1;
+    const double shoot = strtod(second, &end);
+    if (end == second || *end != '\0' || !(care >= 0) || !(shoot >= 0) || !isfinite(care) || !isfinite(shoot))
+        return false;
+    return limits_set(limits, name, care, shoot);
 }

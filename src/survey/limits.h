@@ -49,4 +49,7 @@ void limits_markdown(struct text *text);
 /* "bump=0.3,1" changes a copy of the table. False when the text is not of that form. */
 bool limits_change(struct limit limits[LIMIT_COUNT], const char *text);
 
+/* The same by numbers. False when there is no limit of this name. */
+bool limits_set(struct limit limits[LIMIT_COUNT], const char *name, double care, double shoot);
+
 #endif

@@ -84,6 +84,23 @@ static bool goes_on(const struct glance *a, const struct glance *b)
     return same_make(&a->header, &b->header) && (time_runs(a, b) || likeness(&a->look, &b->look) > 0.5);
 }
 
+/* Between which files a sequence breaks off. One file that fits neither side, while both sides fit each other and one
+ * of them is a run, is a fault of the sequence and no break. Returns how many breaks there are. */
+static int find_breaks(const struct glance *glances, int count, bool *ends)
+{
+    int breaks = 0;
+    for (int i = 0; i + 1 < count; i++)
+        ends[i] = !goes_on(&glances[i], &glances[i + 1]);
+    for (int i = 1; i + 1 < count; i++) {
+        const bool run = (i >= 2 && !ends[i - 2]) || (i + 2 < count && !ends[i + 1]);
+        if (ends[i - 1] && ends[i] && run && goes_on(&glances[i - 1], &glances[i + 1]))
+            ends[i - 1] = ends[i] = false;
+    }
+    for (int i = 0; i + 1 < count; i++)
+        breaks += ends[i];
+    return breaks;
+}
+
 static enum passel_status settle_clip(const char *folder, struct clip_list *clips, int index, int threads, bool *split,
                                       struct passel_error *error)
 {
@@ -92,7 +109,6 @@ static enum passel_status settle_clip(const char *folder, struct clip_list *clip
     bool *ends = memory_zeros((size_t)clip->count, sizeof *ends);
     struct glance *glances = memory_zeros((size_t)clip->count, sizeof *glances);
     enum passel_status status = PASSEL_NO_MEMORY;
-    int breaks = 0;
     *split = false;
     if (ends == NULL || glances == NULL) {
         (void)error_set(error, status, "out of memory");
@@ -104,10 +120,7 @@ static enum passel_status settle_clip(const char *folder, struct clip_list *clip
         status = pool_submit(pool, i, take_glance, &glances[i]);
     }
     pool_wait(pool);
-    for (int i = 0; i + 1 < clip->count && status == PASSEL_OK; i++) {
-        ends[i] = !goes_on(&glances[i], &glances[i + 1]);
-        breaks += ends[i];
-    }
+    const int breaks = status == PASSEL_OK ? find_breaks(glances, clip->count, ends) : 0;
     /* A frame or two that differ are faults of a sequence; stills differ almost everywhere. */
     *split = 4 * breaks > clip->count;
     for (int i = 0; i < clip->count; i++)

@@ -15,6 +15,7 @@
 
 #include "base/file.h"
 #include "base/memory.h"
+#include "kinds/shot.h"
 #include "survey/gauge.h"
 
 enum { WIDTH = 128, HEIGHT = 96 };
@@ -164,6 +165,16 @@ static void limits_change_by_name(void **state)
     }
 }
 
+static void the_shot_block_has_the_names(void **state)
+{
+    (void)state;
+    for (int i = 0; i < LIMIT_COUNT; i++) {
+        assert_non_null(limit_choices[i].word);
+        assert_string_equal(limit_choices[i].word, limit_table[i].name);
+    }
+    assert_null(limit_choices[LIMIT_COUNT].word);
+}
+
 static void the_manual_has_the_table(void **state)
 {
     struct text table = { 0 };
@@ -180,9 +191,13 @@ static void the_manual_has_the_table(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(focus_is_a_ratio),         cmocka_unit_test(no_detail_no_focus),
-        cmocka_unit_test(spots_stand_out),          cmocka_unit_test(clipping_is_a_plateau),
-        cmocka_unit_test(flicker_is_the_change),    cmocka_unit_test(limits_change_by_name),
+        cmocka_unit_test(focus_is_a_ratio),
+        cmocka_unit_test(no_detail_no_focus),
+        cmocka_unit_test(spots_stand_out),
+        cmocka_unit_test(clipping_is_a_plateau),
+        cmocka_unit_test(flicker_is_the_change),
+        cmocka_unit_test(limits_change_by_name),
+        cmocka_unit_test(the_shot_block_has_the_names),
         cmocka_unit_test(the_manual_has_the_table),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
