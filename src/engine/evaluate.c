@@ -6,6 +6,7 @@
 
 #include "base/error.h"
 #include "engine/store.h"
+#include "picture/coverage.h"
 
 struct strip {
     const struct plan *plan;
@@ -72,6 +73,13 @@ static struct rect wanted_part(const struct node *node, int k, struct rect want,
     return reach_of(node, k, want);
 }
 
+static enum border border_of(const struct node *node, int k)
+{
+    if (node->kind->geometric && k == 0)
+        return node->hold ? BORDER_HOLD : BORDER_CLEAR;
+    return node->asks.asks[k].border;
+}
+
 static void need_part(struct strip *strip, int n, struct rect part, enum border border)
 {
     const struct rect data = strip->plan->nodes[n].info.data;
@@ -91,7 +99,7 @@ static void need_inputs(struct strip *strip, int n)
         if (evaluate_reading(strip->plan, n, k, &input) != READING_STREAMED)
             continue;
         need_part(strip, input, wanted_part(node, k, strip->need[n], &strip->plan->nodes[input].info),
-                  node->asks.asks[k].border);
+                  border_of(node, k));
     }
 }
 
@@ -206,8 +214,10 @@ static enum passel_status fill_geometric(const struct strip *strip, int n, const
         for (int p = 0; p < PLANE_COUNT; p++)
             picture_fill(&resampled, (enum plane)p, resampled.area, 0);
     } else {
-        RETURN_IF_ERROR(picture_resample(&resampled, in, source->info.data, node->asks.asks[0].border == BORDER_HOLD,
-                                         &node->transform, node->at.filter, error));
+        RETURN_IF_ERROR(
+            picture_resample(&resampled, in, source->info.data, node->hold, &node->transform, node->at.filter, error));
+        if (node->cut)
+            coverage_cut(&resampled, &node->to_window, node->window, node->at.filter);
     }
     if (!more)
         return PASSEL_OK;

@@ -346,6 +346,20 @@ void plan_want(struct plan *plan, const int *roots, const unsigned *planes, int 
     }
 }
 
+/* Joins `node`, whose own step is `own`, with the chain below. The border is the business of the step that meets it:
+ * where the lowest holds the source's edge, the picture that it makes still ends where its data window ends, and the
+ * first step above that does not hold shows that end. */
+static void fold(struct node *node, const struct node *below, const struct transform *own)
+{
+    const bool hold = node->hold;
+    node->transform = transform_chain(*own, below->transform);
+    node->source = below->source;
+    node->hold = below->hold;
+    node->cut = below->cut || (below->hold && !hold);
+    node->window = below->cut ? below->window : below->info.data;
+    node->to_window = below->cut ? transform_chain(*own, below->to_window) : *own;
+}
+
 enum passel_status plan_resolve(struct plan *plan, int n, struct passel_error *error)
 {
     struct node *node = &plan->nodes[n];
@@ -355,13 +369,12 @@ enum passel_status plan_resolve(struct plan *plan, int n, struct passel_error *e
     RETURN_IF_ERROR(node->kind->transform(&node->at, &own, &node->at.filter, &node->ends_chain, error));
     node->transform = own;
     node->source = node->inputs[0];
+    node->hold = node->asks.asks[0].border == BORDER_HOLD;
     const struct node *below = &plan->nodes[node->source];
     if (below->kind->geometric && below->at.picture == 0) {
         RETURN_IF_ERROR(plan_resolve(plan, node->source, error));
-        if (!below->ends_chain) {
-            node->transform = transform_chain(own, below->transform);
-            node->source = below->source;
-        }
+        if (!below->ends_chain)
+            fold(node, below, &own);
     }
     node->at.transform = &node->transform;
     node->whole_shift = transform_is_shift(&node->transform, &node->shift_x, &node->shift_y);

@@ -35,6 +35,10 @@ struct node {
     int32_t shift_x, shift_y;
     struct transform transform; /* the whole chain, from here to `source` */
     int source;                 /* node that a geometric one reads */
+    bool hold;                  /* beyond its edge the source goes on, since the first of the chain holds it */
+    bool cut;                   /* but what is seen ends with `window` of a picture within the chain … */
+    struct transform to_window; /* … which this leads to */
+    struct rect window;
     bool shared; /* the frame before or after shows the same: worth keeping */
     XXH128_hash_t digest;
     XXH128_hash_t look_digest;

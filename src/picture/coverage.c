@@ -90,3 +90,26 @@ float coverage_of(const struct coverage *coverage, int32_t x, int32_t y)
     }
     return (float)fmin(polygon_area(&pixel), 1);
 }
+
+static float whole_share(const struct transform *t, struct rect window, int32_t x, int32_t y)
+{
+    double px, py;
+    const double w = t->m[6] * (x + 0.5) + t->m[7] * (y + 0.5) + t->m[8];
+    transform_point(t, x + 0.5, y + 0.5, &px, &py);
+    return w > 0 && px >= window.x0 && px < window.x1 && py >= window.y0 && py < window.y1 ? 1 : 0;
+}
+
+void coverage_cut(const struct picture *picture, const struct transform *t, struct rect window, enum filter filter)
+{
+    const struct rect area = picture->area;
+    const double sides[4] = { window.x0, window.y0, window.x1, window.y1 };
+    struct coverage coverage;
+    coverage_init(&coverage, t, sides);
+    for (int32_t y = area.y0; y < area.y1; y++)
+        for (int32_t x = area.x0; x < area.x1; x++) {
+            const float share = filter == FILTER_NEAREST ? whole_share(t, window, x, y) : coverage_of(&coverage, x, y);
+            for (int plane = 0; share != 1 && plane < PLANE_COUNT; plane++)
+                if (picture->plane[plane] != NULL)
+                    picture_row(picture, (enum plane)plane, y)[x - area.x0] *= share;
+        }
+}

@@ -25,4 +25,8 @@ void coverage_init(struct coverage *coverage, const struct transform *t, const d
 /* The covered share of pixel (x, y), 0 … 1. */
 float coverage_of(const struct coverage *coverage, int32_t x, int32_t y);
 
+/* Multiplies every pixel by its share that the image of `window` covers; with FILTER_NEAREST by 1 when its centre is
+ * inside, else 0. */
+void coverage_cut(const struct picture *picture, const struct transform *t, struct rect window, enum filter filter);
+
 #endif

@@ -175,6 +175,36 @@ static void the_edge_is_held(void **state)
     scratch_release(&scratch);
 }
 
+/* In a chain of steps that is resampled once, `place` over `align` used to take the edge away that `align` holds: the
+ * whole chain had the border of its last step. The picture that goes through `stack` is not joined. */
+static void the_edge_is_held_below_other_steps(void **state)
+{
+    static const char *const moves[] = { "-10 -6", "-10.25 -6.75", "7 5", "3.5 -2.25" };
+    struct scratch scratch;
+    (void)state;
+    scratch_init(&scratch);
+    film(&scratch, "green.exr", 5, 1, 0, 0);
+    film(&scratch, "blue.exr", 5, -1, 4.5, 3.5);
+    for (int i = 0; i < 4; i++) {
+        static const char take[] = "blue = pass blue.exr\nput = align blue\n  to green\n";
+        char joined[400], apart[400];
+        struct passel_picture one, two;
+        (void)snprintf(joined, sizeof joined, "%sfixed = place put\n  move %s px\n", take, moves[i]);
+        (void)snprintf(apart, sizeof apart, "%slaid = stack\n  layer put\nfixed = place laid\n  move %s px\n", take,
+                       moves[i]);
+        assert_int_equal(make(&scratch, joined, 1001, &one, &(struct passel_error){ 0 }), PASSEL_OK);
+        assert_int_equal(make(&scratch, apart, 1001, &two, &(struct passel_error){ 0 }), PASSEL_OK);
+        for (int p = 1; p < 4; p += 2)
+            for (int k = 0; k < WIDTH * HEIGHT; k++)
+                if (!(fabsf(one.plane[p][k] - two.plane[p][k]) < (p == 3 || i % 2 == 0 ? 1e-5F : 0.1F)))
+                    fail_msg("move %s, plane %d, pixel %d %d: %.4f, where %.4f is seen when it is not joined", moves[i],
+                             p, k % WIDTH, k / WIDTH, (double)one.plane[p][k], (double)two.plane[p][k]);
+        passel_picture_release(&one);
+        passel_picture_release(&two);
+    }
+    scratch_release(&scratch);
+}
+
 static const double shaken[7][2] = { { 0.3, -0.2 }, { -0.8, 0.6 }, { 1.1, 0.4 }, { -0.4, -0.9 },
                                      { 0.9, 1.2 },  { -1.2, 0.1 }, { 0.2, -0.6 } };
 
@@ -282,6 +312,7 @@ int main(void)
         cmocka_unit_test(one_answer_for_the_shot),
         cmocka_unit_test(placed_after_it_costs_no_second_resampling),
         cmocka_unit_test(the_edge_is_held),
+        cmocka_unit_test(the_edge_is_held_below_other_steps),
         cmocka_unit_test(a_shaking_take_is_steadied),
         cmocka_unit_test(the_drift_is_kept),
         cmocka_unit_test(one_frame_holds_a_take),
