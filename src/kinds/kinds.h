@@ -27,6 +27,7 @@ extern const struct kind kind_ramp;
 extern const struct kind kind_shape;
 extern const struct kind kind_shot;
 extern const struct kind kind_stack;
+extern const struct kind kind_streak;
 extern const struct kind kind_take;
 extern const struct kind kind_time;
 extern const struct kind kind_view;

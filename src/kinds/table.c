@@ -7,10 +7,10 @@
 #include "kinds/kinds.h"
 
 const struct kind *const kind_table[] = {
-    &kind_align,          &kind_curve, &kind_extend, &kind_flat, &kind_key_difference, &kind_key_luma, &kind_key_screen,
-    &kind_key_two_screen, &kind_lens,  &kind_lights, &kind_look, &kind_matte,          &kind_output,   &kind_pass,
-    &kind_place,          &kind_ramp,  &kind_shape,  &kind_shot, &kind_stack,          &kind_take,     &kind_time,
-    &kind_view,           NULL,
+    &kind_align,      &kind_curve,          &kind_extend, &kind_flat,   &kind_key_difference, &kind_key_luma,
+    &kind_key_screen, &kind_key_two_screen, &kind_lens,   &kind_lights, &kind_look,           &kind_matte,
+    &kind_output,     &kind_pass,           &kind_place,  &kind_ramp,   &kind_shape,          &kind_shot,
+    &kind_stack,      &kind_streak,         &kind_take,   &kind_time,   &kind_view,           NULL,
 };
 
 const struct kind *kind_of(const struct schema *schema)

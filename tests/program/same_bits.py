@@ -101,6 +101,11 @@ flame = key luma glow
 come-in = key difference gs empty gs-empty
 proof = view cut
   over checker
+driven = streak moon
+  along [1001 70, 1006 170] deg
+  longer [1001 0, 1006 21.5] px
+  thinner 1.3 px
+  above 0.2
 final = stack
   layer grey
   layer sky opacity 80%
@@ -115,6 +120,7 @@ final = stack
   layer come-in over opacity 30%
   layer proof lighten opacity 10%
   layer steady over opacity 10%
+  layer driven add opacity 10%
 output final as storm
   file out/storm.####.exr
   pixels float

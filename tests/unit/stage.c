@@ -77,7 +77,23 @@ static void own_release(struct picture *picture)
         free(picture->plane[p]);
 }
 
-static struct picture deliver(const struct stage_input *input, struct rect area, unsigned planes)
+/* Beyond `data` the nearest pixel in it. */
+static void hold_border(const struct picture *made, struct rect data)
+{
+    for (int p = 0; p < PLANE_COUNT; p++) {
+        for (int32_t y = made->area.y0; y < made->area.y1 && made->plane[p] != NULL; y++) {
+            const int32_t from_y = y < data.y0 ? data.y0 : y >= data.y1 ? data.y1 - 1 : y;
+            for (int32_t x = made->area.x0; x < made->area.x1; x++) {
+                const int32_t from_x = x < data.x0 ? data.x0 : x >= data.x1 ? data.x1 - 1 : x;
+                assert_true(rect_holds(made->area, rect_of(from_x, from_y, from_x + 1, from_y + 1)));
+                picture_row(made, (enum plane)p, y)[x - made->area.x0] =
+                    picture_row(made, (enum plane)p, from_y)[from_x - made->area.x0];
+            }
+        }
+    }
+}
+
+static struct picture deliver(const struct stage_input *input, struct rect area, unsigned planes, enum border border)
 {
     struct picture made = own_picture(area, planes);
     const unsigned has = picture_planes(&input->picture);
@@ -91,6 +107,8 @@ static struct picture deliver(const struct stage_input *input, struct rect area,
             picture_copy(&grey, &input->picture);
         }
     }
+    if (border == BORDER_HOLD)
+        hold_border(&made, input->picture.area);
     return made;
 }
 
@@ -123,7 +141,7 @@ static enum passel_status fill_tile(const struct stage *stage, const struct kind
         const struct rect part = kind->reach != NULL ? kind->reach(at, i, tile) : tile;
         const struct rect area = ask->whole ? input->picture.area : part;
         const unsigned wanted = (ask->planes & HAS_RGBA) | (ask->planes & PLANES_AS_WANTED ? planes : 0);
-        in[i] = deliver(input, area, wanted);
+        in[i] = deliver(input, area, wanted, ask->border);
     }
     struct arena scratch;
     struct picture part = own_picture(tile, planes);
@@ -162,7 +180,7 @@ static enum passel_status feed_round(const struct stage *stage, const struct ana
         if (list->asks[i].round != round)
             continue;
         infos[count] = info_of(input);
-        pictures[count++] = deliver(input, input->picture.area, list->asks[i].planes & HAS_RGBA);
+        pictures[count++] = deliver(input, input->picture.area, list->asks[i].planes & HAS_RGBA, list->asks[i].border);
     }
     const enum passel_status status = analysis->add(at, round, pictures, infos, count, work, error);
     while (count > 0)
