@@ -8,19 +8,23 @@
  * squares (triangulation; Smith and Blinn 1996, Theorem 4, for any number of screens), each equation weighted by
  * 1 / variance of its own noise. With Co eliminated: t = Σ w (y - ȳ)(K - K̄) / Σ w (K - K̄)², the bars being the
  * channel's weighted means over takes, and Co = ȳ - t K̄. The variance follows the light that is expected, not the noisy
- * pixel itself, so a first solution gives the weights of the second. Alpha may leave 0 … 1 by noise.
+ * pixel itself, so a first solution gives the weights of the second. The variance of t is 1 / Σ w (K - K̄)²: with it
+ * neighbours help (settle.h) where nothing but noise is between them. Alpha may leave 0 … 1 by noise.
  */
 #include <string.h>
 
 #include "base/error.h"
+#include "kinds/arena_picture.h"
 #include "kinds/key_screens.h"
 #include "kinds/kinds.h"
+#include "numerics/settle.h"
 
 enum { PICTURE_CUT = 0, PICTURE_QUALITY = 1 };
 
 #define UNKNOWNS 4
 #define ROUNDS 2               /* the first is weighted by the takes' mean light */
 #define TINY_DETERMINANT 0.01F /* Σ w (K - K̄)² of screens that say nothing: alpha then goes to 1 */
+#define STRIP_ROWS 64          /* what strips see beyond themselves is made twice */
 #define EVEN_VARIANCE 1e-6F    /* of every pixel with `trust empties` */
 #define POOR_FIT 9.0F          /* the quality is half where the equations disagree by this much variance */
 
@@ -95,7 +99,11 @@ static enum passel_status two_screen_make(const struct block *block, const struc
 
 static void ask_colour(struct ask_list *list, const struct value *value, int32_t frame)
 {
-    ask_add(list, (struct ask){ .block = value->block, .picture = value->picture, .frame = frame, .planes = HAS_RGB });
+    ask_add(list, (struct ask){ .block = value->block,
+                                .picture = value->picture,
+                                .frame = frame,
+                                .planes = HAS_RGB,
+                                .border = BORDER_HOLD });
 }
 
 static enum passel_status two_screen_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
@@ -107,6 +115,13 @@ static enum passel_status two_screen_asks(const struct at *at, struct ask_list *
     for (int i = 0; i < takes->count && takes->trust_empties; i++)
         ask_colour(list, takes->take[i].empty, at->frame);
     return PASSEL_OK;
+}
+
+/* Not where the noise is unknown, and not in the picture that tells how well single pixels agree. */
+static bool neighbours_help(const struct at *at)
+{
+    const struct takes *takes = at->self;
+    return at->picture == PICTURE_CUT && !takes->trust_empties;
 }
 
 static enum passel_status two_screen_info(const struct at *at, struct picture_info *info, struct passel_error *error)
@@ -121,7 +136,14 @@ static enum passel_status two_screen_info(const struct at *at, struct picture_in
     }
     info->planes = at->picture == PICTURE_QUALITY ? HAS_A : HAS_RGBA;
     info->whole = false;
+    info->strip_rows = neighbours_help(at) ? STRIP_ROWS : 0;
     return PASSEL_OK;
+}
+
+static struct rect two_screen_reach(const struct at *at, int ask, struct rect want)
+{
+    (void)ask;
+    return neighbours_help(at) ? rect_grow(want, SETTLE_REACH, SETTLE_REACH) : want;
 }
 
 /* ---- fill: a row of equations ---------------------------------------------------------------------------------- */
@@ -177,7 +199,6 @@ static void row_load(struct row *row, const struct screens *screens, const struc
                 row->field[i][c] = picture_row(&in[row->count + i], (enum plane)c, y) + (x0 - in[0].area.x0);
         }
     }
-    memset(row->t, 0, (size_t)row->width * sizeof *row->t);
 }
 
 /* Means of one channel over takes, by the weights (NULL: all alike). */
@@ -245,10 +266,21 @@ static void row_round(const struct row *row, const struct screens *screens)
 
 static void solve_any(const struct row *row, const struct screens *screens)
 {
+    memset(row->t, 0, (size_t)row->width * sizeof *row->t);
     for (int c = 0; c < 3; c++)
         channel_means(row, c, NULL);
     for (int round = 0; round < ROUNDS; round++)
         row_round(row, screens);
+}
+
+/* The means that belong to a t from elsewhere. */
+static void means_any(const struct row *row, const struct screens *screens)
+{
+    for (int c = 0; c < 3; c++) {
+        channel_means(row, c, NULL);
+        channel_weights(row, screens, c);
+        channel_means(row, c, row->weight);
+    }
 }
 
 /* ---- two takes: the same in one round --------------------------------------------------------------------------- */
@@ -295,6 +327,11 @@ static void solve_pair(const struct row *row, const struct screens *screens)
                   row->above, row->below, row->width);
     for (int32_t x = 0; x < row->width; x++)
         row->t[x] = row->above[x] / (row->below[x] + TINY_DETERMINANT);
+}
+
+static void means_pair(const struct row *row, const struct screens *screens)
+{
+    const struct noise *noise0 = screens->screen[0].noise, *noise1 = screens->screen[1].noise;
     for (int c = 0; c < 3; c++)
         pair_means(row->take[0][c], row->take[1][c], row->field[0][c], row->field[1][c], noise0[c], noise1[c], row->t,
                    row->mean_take[c], row->mean_field[c], row->width);
@@ -356,26 +393,99 @@ static struct screens screens_without_noise(int count)
     return screens;
 }
 
+/* ---- fill ------------------------------------------------------------------------------------------------------- */
+
+/* What one fill works on. */
+struct fill {
+    const struct screens *screens;
+    const struct picture *in;
+    struct row row;
+    struct picture t, variance; /* plane A, over what is seen */
+};
+
+static void begin_span(struct fill *fill, struct rect area, int32_t x0, int32_t y)
+{
+    fill->row.width = area.x1 - x0 < SPAN ? area.x1 - x0 : SPAN;
+    row_load(&fill->row, fill->screens, fill->in, x0, y);
+}
+
+/* t and its variance, in `area`. */
+static void solve(struct fill *fill, struct rect area)
+{
+    const struct row *row = &fill->row;
+    for (int32_t y = area.y0; y < area.y1; y++) {
+        for (int32_t x0 = area.x0; x0 < area.x1; x0 += SPAN) {
+            begin_span(fill, area, x0, y);
+            if (row->count == 2)
+                solve_pair(row, fill->screens);
+            else
+                solve_any(row, fill->screens);
+            const size_t bytes = (size_t)row->width * sizeof(float);
+            memcpy(picture_row(&fill->t, PLANE_A, y) + (x0 - fill->t.area.x0), row->t, bytes);
+            float *restrict variance = picture_row(&fill->variance, PLANE_A, y) + (x0 - fill->t.area.x0);
+            for (int32_t x = 0; x < row->width; x++)
+                variance[x] = 1 / (row->below[x] + TINY_DETERMINANT);
+        }
+    }
+}
+
+/* Continues plane A of a picture that is known within `area`. */
+static void hold_edge(const struct picture *picture, struct rect area)
+{
+    const struct rect all = picture->area;
+    for (int32_t y = area.y0; y < area.y1; y++) {
+        float *row = picture_row(picture, PLANE_A, y) - all.x0;
+        for (int32_t x = all.x0; x < area.x0; x++)
+            row[x] = row[area.x0];
+        for (int32_t x = area.x1; x < all.x1; x++)
+            row[x] = row[area.x1 - 1];
+    }
+    for (int32_t y = all.y0; y < all.y1; y++) {
+        const int32_t from = y < area.y0 ? area.y0 : y >= area.y1 ? area.y1 - 1 : y;
+        if (from != y)
+            memcpy(picture_row(picture, PLANE_A, y), picture_row(picture, PLANE_A, from),
+                   (size_t)rect_width(all) * sizeof(float));
+    }
+}
+
+static enum passel_status fill_solve(struct fill *fill, const struct at *at, struct rect want, struct arena *scratch,
+                                     struct passel_error *error)
+{
+    const struct rect seen = neighbours_help(at) ? rect_grow(want, SETTLE_REACH, SETTLE_REACH) : want;
+    const struct rect known = rect_cut(seen, fill->in[0].area);
+    RETURN_IF_ERROR(arena_picture(scratch, seen, HAS_A, &fill->t, error));
+    RETURN_IF_ERROR(arena_picture(scratch, seen, HAS_A, &fill->variance, error));
+    solve(fill, known);
+    if (!neighbours_help(at))
+        return PASSEL_OK;
+    hold_edge(&fill->t, known);
+    hold_edge(&fill->variance, known);
+    if (!settle(&fill->t, &fill->variance, want, scratch))
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    return PASSEL_OK;
+}
+
 static enum passel_status two_screen_fill(const struct at *at, const struct picture *in, const struct picture *out,
                                           struct arena *scratch, struct passel_error *error)
 {
     const struct screens as_they_are = screens_without_noise(at->ask_count / 2);
-    const struct screens *screens = at->found != NULL ? at->found : &as_they_are;
-    struct row row;
-    if (!row_new(&row, screens->count, scratch))
+    struct fill fill = { .screens = at->found != NULL ? at->found : &as_they_are, .in = in };
+    if (!row_new(&fill.row, fill.screens->count, scratch))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    RETURN_IF_ERROR(fill_solve(&fill, at, out->area, scratch, error));
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
         for (int32_t x0 = out->area.x0; x0 < out->area.x1; x0 += SPAN) {
-            row.width = out->area.x1 - x0 < SPAN ? out->area.x1 - x0 : SPAN;
-            row_load(&row, screens, in, x0, y);
-            if (row.count == 2)
-                solve_pair(&row, screens);
+            begin_span(&fill, out->area, x0, y);
+            memcpy(fill.row.t, picture_row(&fill.t, PLANE_A, y) + (x0 - fill.t.area.x0),
+                   (size_t)fill.row.width * sizeof(float));
+            if (fill.row.count == 2)
+                means_pair(&fill.row, fill.screens);
             else
-                solve_any(&row, screens);
+                means_any(&fill.row, fill.screens);
             if (at->picture == PICTURE_QUALITY)
-                write_quality(&row, screens, out, x0, y);
+                write_quality(&fill.row, fill.screens, out, x0, y);
             else
-                write_cut(&row, out, x0, y);
+                write_cut(&fill.row, out, x0, y);
         }
     }
     return PASSEL_OK;
@@ -387,7 +497,8 @@ const struct kind kind_key_two_screen = {
         .summary = "A cut-out from takes of the same thing before two or more different screens.",
         .notes = "What stands before the screens must be the same in all takes: camera, light, exposure. Then nothing has "
                  "to be known of its colours: a green roof before green and a blue door before blue come out whole. "
-                 "Edges, wires and smoke keep their true transparency. The empties are freed of noise, and an empty a "
+                 "Edges, wires and smoke keep their true transparency; where neighbouring pixels differ by nothing but "
+                 "noise, they share one alpha. The empties are freed of noise, and an empty a "
                  "little darker or brighter than its take is fitted to it. In the picture `quality` white is where the "
                  "takes agree and black where something moved between them or was lit differently.",
         .example = "cut = key two-screen\n"
@@ -405,5 +516,6 @@ const struct kind kind_key_two_screen = {
     .make = two_screen_make,
     .asks = two_screen_asks,
     .info = two_screen_info,
+    .reach = two_screen_reach,
     .fill = two_screen_fill,
 };

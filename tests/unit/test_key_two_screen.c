@@ -24,6 +24,8 @@
 static const double green[3] = { 0.08, 0.55, 0.12 }, blue[3] = { 0.06, 0.14, 0.52 };
 static const struct camera camera = { 1.6e-4, 1e-5 }; /* sigma 0.01 at 0.55 */
 
+static const struct takes noisy; /* what a fill wants to know of the settings: nothing is trusted */
+
 static struct picture made(struct rect area, unsigned planes)
 {
     struct picture picture;
@@ -70,7 +72,7 @@ static void test_published(void **state)
         }
         struct arena scratch = { 0 };
         const struct picture out = made(rect_of(0, 0, 1, 1), HAS_RGBA);
-        const struct at at = { .found = &screens };
+        const struct at at = { .self = &noisy, .found = &screens };
         assert_int_equal(kind_key_two_screen.fill(&at, takes, &out, &scratch, NULL), PASSEL_OK);
         assert_float_equal(out.plane[PLANE_A][0], v[12], 3e-6);
         for (int c = 0; c < 3; c++)
@@ -101,7 +103,7 @@ static void test_three(void **state)
     }
     struct arena scratch = { 0 };
     struct picture out = made(rect_of(0, 0, 1, 1), HAS_RGBA), quality = made(rect_of(0, 0, 1, 1), HAS_A);
-    struct at at = { .found = &screens };
+    struct at at = { .self = &noisy, .found = &screens };
     assert_int_equal(kind_key_two_screen.fill(&at, takes, &out, &scratch, NULL), PASSEL_OK);
     assert_float_equal(out.plane[PLANE_A][0], 0.6, 3e-6);
     for (int c = 0; c < 3; c++)
@@ -237,7 +239,7 @@ static void check_set(double uneven, bool marks, uint64_t seed)
     print_message("uneven %.1f marks %d seed %d: alpha mse %.4g, plain %.4g (x%.3f), bound %.4g (x%.3f)\n", uneven,
                   marks, (int)seed, error, plain, error / plain, bound, error / bound);
     assert_true(error < plain);
-    assert_true(error < 1.1 * bound);
+    assert_true(error < 0.3 * bound); /* neighbours help */
     kind_key_two_screen.analysis->drop_found(found);
     picture_release(&cut);
     set_release(&set);
@@ -284,7 +286,7 @@ static void test_levels(void **state)
         for (int c = 0; c < 3; c++)
             assert_float_equal(found->screen[i].level[c], 1.04, 0.006);
     }
-    assert_true(alpha_error(&cut, &set.truth) < 1.1 * bound);
+    assert_true(alpha_error(&cut, &set.truth) < 0.3 * bound);
     kind_key_two_screen.analysis->drop_found(found);
     picture_release(&cut);
 
@@ -349,9 +351,10 @@ static void test_parts(void **state)
     struct picture whole = cut_out(&set, true, false, 0, &found);
     const struct rect part = rect_of(101, 33, 222, 40);
     const struct picture out = made(part, HAS_RGBA);
-    const struct picture in[2] = { picture_part(&set.take[0], part), picture_part(&set.take[1], part) };
     struct arena scratch = { 0 };
-    const struct at at = { .found = found };
+    const struct at at = { .self = &noisy, .found = found };
+    const struct rect seen = kind_key_two_screen.reach(&at, 0, part);
+    const struct picture in[2] = { picture_part(&set.take[0], seen), picture_part(&set.take[1], seen) };
     assert_int_equal(kind_key_two_screen.fill(&at, in, &out, &scratch, NULL), PASSEL_OK);
     for (int p = 0; p < PLANE_COUNT; p++) {
         for (int32_t y = part.y0; y < part.y1; y++)
