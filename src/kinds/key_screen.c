@@ -7,8 +7,8 @@
  * colour. That gives a first transmission, the share of the screen's hue in the pixel (key_hue.h), exact for greys. It
  * tells solid and bare apart. Then, near edges: the foreground's colours are those that stand solid near by, which
  * gives the alpha of skin, hair or a coat without the first's bias (key_local.h). Far from any screen, solid is solid;
- * where what is left is no more than the screen's noise, bare is bare. The foreground is the take less its share of
- * screen (Co = y - t K), then freed of spill.
+ * where what is left, alone and pooled with its neighbours, is no more than the screen's noise, bare is bare. The
+ * foreground is the take less its share of screen (Co = y - t K), then freed of spill.
  */
 #include <math.h>
 #include <string.h>
@@ -33,12 +33,20 @@ struct key_screen {
 #define SEE_EDGE 3             /* pixels: an edge's soft part is no wider from the screen that it borders */
 #define SOLID_SIGMAS 2.0F      /* a first transmission below this much noise is solid */
 #define SOLID_SHARE 0.02F      /* or below this */
-#define NEAR_SCREEN_FROM 0.20F /* where the most transparent pixel near by shows less, all is solid */
-#define NEAR_SCREEN_TO 0.40F
-#define ALMOST_FROM 0.92F /* an alpha that is nearly 1, where no screen shows, is 1 */
-#define ALMOST_TO 0.97F
-#define BARE_FROM 2.5F /* sigmas of alpha that are nothing */
-#define BARE_TO 5.0F   /* sigmas from which alpha is kept as it is */
+#define MOST_SIGMAS 2.0F       /* so much does noise add to the largest near by */
+#define THIN_EDGE 0.1F         /* a solid pixel beside one that shows more is seen as thin, */
+#define THIN_WEIGHT 0.03F      /* and its colour, which may hold some screen yet, counts so much */
+#define NEAR_SCREEN_FROM 0.16F /* where the most transparent pixel near by shows less, all is solid */
+#define NEAR_SCREEN_TO 0.26F
+#define ALMOST_FROM 0.94F /* an alpha that is nearly 1, where no screen shows, is 1 */
+#define ALMOST_TO 0.98F
+#define BARE_FROM 2.5F       /* sigmas of alpha that are nothing */
+#define BARE_TO 5.0F         /* sigmas from which alpha is kept as it is */
+#define POOL 3               /* pixels to either side that are pooled */
+#define POOLED_FROM 3.5F     /* sigmas of pooled alpha that are nothing */
+#define WEDGE_BIAS 0.17F     /* sigmas that noise across the hue takes from the share of a bare pixel, on the mean */
+#define CREASE 0.003F        /* pooled alpha that a crease in the screen makes, */
+#define CREASE_UNSEEN 0.008F /* and where there is no empty to show it */
 
 static const struct choice despill_choices[] = {
     [DESPILL_NONE] = { "none", "colours stay as they are" },
@@ -165,14 +173,19 @@ static struct rect screen_reach(const struct at *at, int ask, struct rect want)
 struct work {
     const struct screen *screen;
     struct hue hue;
+    float bright;         /* the screen's brightest channel, on the whole */
+    float thin;           /* below this alpha, a pixel by itself may be noise */
+    float crease;         /* pooled alpha that a crease in the screen makes */
+    struct rect out;      /* what is filled */
     struct rect around;   /* what is seen of the take */
     struct picture first; /* plane A: the first transmission */
-    struct picture solid; /* plane A: 1 where it is below noise */
+    struct picture solid; /* plane A: how surely nothing of the screen shows, 0 … 1 */
     struct picture near;  /* plane A: the largest first transmission near by; as far as LOCAL_REACH */
+    struct picture edge;  /* plane A: the same beside the pixel */
     struct local local;
     const float *field[3]; /* a row of the screen */
     /* rows as wide as `around` */
-    float *spare[3], *measure[3], *trust;
+    float *spare[3], *most, *pooled;
     float *whole, *sigma; /* the bare screen's share of its hue, and the noise in it */
 };
 
@@ -238,40 +251,82 @@ static void raise(float *restrict most, const float *restrict values, int32_t co
         most[i] = larger(most[i], values[i]);
 }
 
-/* One row of the largest of `first` within SEE_EDGE pixels along it. */
-static void most_along(const struct work *work, int32_t y, float *most)
+/* One row of the largest of `first` within `reach` pixels along it. */
+static void most_along(const struct work *work, struct rect area, int32_t reach, int32_t y)
 {
     const float *first = picture_row(&work->first, PLANE_A, y) - work->around.x0;
-    const struct rect area = work->near.area;
-    memset(most, 0, (size_t)rect_width(area) * sizeof *most);
-    for (int32_t d = -SEE_EDGE; d <= SEE_EDGE; d++) {
+    memset(work->most, 0, (size_t)rect_width(area) * sizeof *work->most);
+    for (int32_t d = -reach; d <= reach; d++) {
         const int32_t from = area.x0 + d < work->around.x0 ? work->around.x0 - d : area.x0;
         const int32_t to = area.x1 + d > work->around.x1 ? work->around.x1 - d : area.x1;
         if (from < to)
-            raise(most + (from - area.x0), first + from + d, to - from);
+            raise(work->most + (from - area.x0), first + from + d, to - from);
     }
 }
 
-/* near = the largest of `first` within SEE_EDGE pixels; what has no screen near is solid. */
-static void find_near(const struct work *work, float *most)
+/* most = the largest of `first` within `reach` pixels. */
+static void most_within(const struct work *work, const struct picture *most, int32_t reach)
 {
-    const struct rect area = work->near.area;
+    const struct rect area = most->area;
     const int32_t width = rect_width(area);
     for (int32_t y = area.y0; y < area.y1; y++)
-        memset(picture_row(&work->near, PLANE_A, y), 0, (size_t)width * sizeof *most);
+        memset(picture_row(most, PLANE_A, y), 0, (size_t)width * sizeof *work->most);
     for (int32_t y = work->around.y0; y < work->around.y1; y++) {
-        const int32_t from = y - SEE_EDGE < area.y0 ? area.y0 : y - SEE_EDGE;
-        const int32_t to = y + SEE_EDGE >= area.y1 ? area.y1 - 1 : y + SEE_EDGE;
-        most_along(work, y, most);
-        for (int32_t row = from; row <= to; row++) {
-            raise(picture_row(&work->near, PLANE_A, row), most, width);
+        const int32_t from = y - reach < area.y0 ? area.y0 : y - reach;
+        const int32_t to = y + reach >= area.y1 ? area.y1 - 1 : y + reach;
+        if (from > to)
+            continue;
+        most_along(work, area, reach, y);
+        for (int32_t row = from; row <= to; row++)
+            raise(picture_row(most, PLANE_A, row), work->most, width);
+    }
+}
+
+/* What has no screen near is solid; what has some beside it counts little. */
+static void find_near(const struct work *work)
+{
+    const struct rect area = work->near.area;
+    most_within(work, &work->near, SEE_EDGE);
+    most_within(work, &work->edge, 1);
+    for (int32_t y = area.y0; y < area.y1; y++) {
+        const float *near = picture_row(&work->near, PLANE_A, y), *edge = picture_row(&work->edge, PLANE_A, y);
+        const float *first = picture_row(&work->first, PLANE_A, y) + (area.x0 - work->around.x0);
+        float *solid = picture_row(&work->solid, PLANE_A, y) + (area.x0 - work->around.x0);
+        for (int32_t i = 0; i < rect_width(area); i++) {
+            const float thin = first[i] <= 0 ? THIN_WEIGHT : 0;
+            const float sure = near[i] < NEAR_SCREEN_FROM ? 1 : solid[i];
+            solid[i] = edge[i] < THIN_EDGE ? sure : thin;
         }
     }
-    for (int32_t y = area.y0; y < area.y1; y++) {
-        const float *near = picture_row(&work->near, PLANE_A, y);
-        float *solid = picture_row(&work->solid, PLANE_A, y) + (area.x0 - work->around.x0);
-        for (int32_t i = 0; i < width; i++)
-            solid[i] = near[i] < NEAR_SCREEN_FROM ? 1 : solid[i];
+}
+
+/* pooled[i] = mean alpha around of what is too thin to be told from noise by itself, so that an edge does not count;
+ * `sums` holds count + 2 POOL. Where the picture ends, its edge is held. */
+static void pool_row(const struct work *work, int32_t x0, int32_t y, int32_t count, float *restrict sums,
+                     float *restrict pooled)
+{
+    const struct rect area = work->around;
+    const int32_t from = x0 - POOL < area.x0 ? area.x0 : x0 - POOL;
+    const int32_t to = x0 + count + POOL > area.x1 ? area.x1 : x0 + count + POOL;
+    float *const inside = sums + (from - (x0 - POOL));
+    memset(sums, 0, (size_t)(count + 2 * POOL) * sizeof *sums);
+    for (int32_t v = y - POOL; v <= y + POOL; v++) {
+        const int32_t held = v < area.y0 ? area.y0 : v >= area.y1 ? area.y1 - 1 : v;
+        const float *first = picture_row(&work->first, PLANE_A, held) + (from - area.x0);
+        for (int32_t i = 0; i < to - from; i++) {
+            const float alpha = 1 - first[i];
+            inside[i] += fabsf(alpha) < work->thin ? alpha : 0;
+        }
+    }
+    for (int32_t i = x0 - POOL; i < from; i++)
+        sums[i - (x0 - POOL)] = inside[0];
+    for (int32_t i = to; i < x0 + count + POOL; i++)
+        sums[i - (x0 - POOL)] = inside[to - from - 1];
+    for (int32_t i = 0; i < count; i++) {
+        float sum = 0;
+        for (int32_t d = 0; d <= 2 * POOL; d++)
+            sum += sums[i + d];
+        pooled[i] = sum / ((2 * POOL + 1) * (2 * POOL + 1));
     }
 }
 
@@ -283,10 +338,11 @@ static float ramp(float value, float from, float to)
     return share * share * (3 - 2 * share);
 }
 
-/* Mean colour of the whole screen: its hue serves everywhere. */
-static bool field_hue(const struct screen *screen, struct hue *hue)
+/* What the whole screen has in common: its hue serves everywhere. False when it is grey. */
+static bool learn_screen(struct work *work)
 {
     float mean[3] = { 0 };
+    const struct screen *screen = work->screen;
     const struct rect area = screen->field.area;
     for (int c = 0; c < 3; c++) {
         for (int32_t y = area.y0; y < area.y1; y += 16) {
@@ -295,24 +351,39 @@ static bool field_hue(const struct screen *screen, struct hue *hue)
                 mean[c] += row[x];
         }
     }
+    float whole, sigma;
+    const int32_t looked = ((rect_width(area) + 15) / 16) * ((rect_height(area) + 15) / 16);
     const float most = larger(larger(mean[0], mean[1]), larger(mean[2], 1e-6F));
+    work->bright = most / (float)looked;
     for (int c = 0; c < 3; c++)
-        mean[c] /= most;
-    return hue_of(mean, hue);
+        mean[c] /= (float)looked;
+    if (!hue_of((const float[]){ mean[0] / work->bright, mean[1] / work->bright, mean[2] / work->bright }, &work->hue))
+        return false;
+    bare_row(&work->hue, work->screen->noise, &mean[0], &mean[1], &mean[2], &whole, &sigma, 1);
+    work->thin = BARE_TO * sigma / whole;
+    return true;
 }
 
-/* Alpha of one pixel; *keep is how much of its foreground stays (0 where only noise is left). */
-static float pixel_alpha(const struct work *work, const float pixel[3], int32_t i, float first, float near, float *keep)
+/* Alpha of one pixel; most: the largest first transmission near by, noise and all. *keep is how much of its foreground
+ * stays (0 where only noise is left). */
+static float pixel_alpha(const struct work *work, const float pixel[3], int32_t i, int32_t y, float first, float most,
+                         float *keep)
 {
-    float local = 0;
-    for (int c = 0; c < 3; c++)
-        local += work->measure[c][i] * (work->field[c][i] - pixel[c]);
-    const float plain = smaller(1 - first, 1);
-    const float open = plain + work->trust[i] * (smaller(local, 1) - plain);
+    const float field[3] = { work->field[0][i], work->field[1][i], work->field[2][i] };
     const float sigma = work->sigma[i] / work->whole[i], limit = larger(SOLID_SHARE, SOLID_SIGMAS * sigma);
+    const float near = most - MOST_SIGMAS * sigma;
+    const float least = larger(work->crease, POOLED_FROM / (2 * POOL + 1) * sigma);
+    const float pooled = ramp(work->pooled[i] - WEDGE_BIAS * sigma, least, 2 * least);
+    *keep = 1;
+    if (near <= NEAR_SCREEN_FROM)
+        return 1;
+    *keep = pooled;
+    if (pooled == 0 && 1 - first < BARE_FROM * sigma)
+        return 0;
+    const float open = local_alpha(&work->local, work->out.x0 + i, y, pixel, field);
     const float agreed = ramp(open, ALMOST_FROM, ALMOST_TO) * ramp(limit - first, 0, limit);
     const float alpha = 1 + ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO) * (1 - agreed) * (open - 1);
-    *keep = ramp(alpha, BARE_FROM * sigma, BARE_TO * sigma);
+    *keep = larger(pooled, ramp(alpha, BARE_FROM * sigma, BARE_TO * sigma));
     return alpha * *keep;
 }
 
@@ -345,7 +416,7 @@ static void fill_row(const struct work *work, const struct key_screen *key, cons
         to[p] = out->plane[p] == NULL ? NULL : picture_row(out, (enum plane)p, y);
     for (int32_t i = 0; i < count; i++) {
         const float pixel[3] = { rows[0][i], rows[1][i], rows[2][i] };
-        float keep, colour[3], alpha = pixel_alpha(work, pixel, i, first[i], near[i], &keep);
+        float keep, colour[3], alpha = pixel_alpha(work, pixel, i, y, first[i], near[i], &keep);
         if (core != NULL && core[i] > alpha) {
             alpha = smaller(core[i], 1);
             keep = 1;
@@ -367,24 +438,26 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
                                    struct arena *scratch, struct passel_error *error)
 {
     const struct screens *screens = at->found;
-    *work = (struct work){ .screen = &screens->screen[0] };
+    *work = (struct work){ .screen = &screens->screen[0], .out = area };
+    work->crease = ((const struct key_screen *)at->self)->takes.take[0].empty != NULL ? CREASE : CREASE_UNSEEN;
     work->around = rect_cut(screen_reach(at, 0, area), rect_cut(at->inputs[0].data, take->area));
-    if (!field_hue(work->screen, &work->hue))
+    if (!learn_screen(work))
         return error_set(error, PASSEL_BAD_PICTURE, "the screen is grey: it has no hue to key on");
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->first, error));
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->solid, error));
     const struct rect near = rect_cut(rect_grow(area, LOCAL_REACH, LOCAL_REACH), work->around);
     RETURN_IF_ERROR(arena_picture(scratch, near, HAS_A, &work->near, error));
-    float *rows = arena_row(scratch, 9 * rect_width(work->around));
+    RETURN_IF_ERROR(arena_picture(scratch, near, HAS_A, &work->edge, error));
+    const size_t width = (size_t)rect_width(work->around) + 2 * POOL;
+    float *rows = arena_row(scratch, 7 * (rect_width(work->around) + 2 * POOL));
     if (rows == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    for (int c = 0; c < 3; c++) {
-        work->spare[c] = rows + (size_t)c * (size_t)rect_width(work->around);
-        work->measure[c] = rows + (size_t)(3 + c) * (size_t)rect_width(work->around);
-    }
-    work->trust = rows + 6 * (size_t)rect_width(work->around);
-    work->whole = rows + 7 * (size_t)rect_width(work->around);
-    work->sigma = rows + 8 * (size_t)rect_width(work->around);
+    for (int c = 0; c < 3; c++)
+        work->spare[c] = rows + (size_t)c * width;
+    work->most = rows + 3 * width;
+    work->pooled = rows + 4 * width;
+    work->whole = rows + 5 * width;
+    work->sigma = rows + 6 * width;
     return PASSEL_OK;
 }
 
@@ -402,11 +475,11 @@ static enum passel_status fill_cut(const struct at *at, const struct picture *in
     struct work work;
     RETURN_IF_ERROR(work_new(&work, at, &in[0], out->area, scratch, error));
     find_first(&work, &in[0]);
-    find_near(&work, work.trust);
-    RETURN_IF_ERROR(local_learn(&work.local, out->area, &in[0], &work.solid, work.screen, scratch, error));
+    find_near(&work);
+    RETURN_IF_ERROR(local_learn(&work.local, out->area, &in[0], &work.solid, work.screen, work.bright, scratch, error));
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
         field_rows(&work, out->area.x0, y, rect_width(out->area));
-        local_row(&work.local, out->area.x0, y, rect_width(out->area), work.measure, work.trust);
+        pool_row(&work, out->area.x0, y, rect_width(out->area), work.most, work.pooled);
         fill_row(&work, key, &in[0], matte_row(garbage, out->area.x0, y), matte_row(core, out->area.x0, y), out, y);
     }
     return PASSEL_OK;

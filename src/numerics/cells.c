@@ -209,6 +209,20 @@ static int32_t clamp_index(int32_t i, int32_t count)
     return i < 0 ? 0 : i >= count ? count - 1 : i;
 }
 
+/* A place among `count` cells; up to two beyond the ends go on in a straight line, so that a slope does not flatten
+ * towards the border of the picture: value = cell a + beyond (cell a - cell b). */
+struct cell_place {
+    int32_t a, b;
+    float beyond;
+};
+
+static struct cell_place place_of(int32_t i, int32_t count)
+{
+    const int32_t a = clamp_index(i, count), off = i < 0 ? -i : i - a;
+    const int32_t b = count == 1 ? a : i < 0 ? 1 : i > a ? a - 1 : a;
+    return (struct cell_place){ a, b, (float)(off > 2 ? 2 : off) };
+}
+
 /* Pixel `i` of the area lies in phase (i - size / 2) mod size between two cell centres; how far that is from the left
  * one. */
 static float phase_place(int32_t phase, int32_t size)
@@ -237,19 +251,27 @@ void cells_row(const struct cells *cells, int plane, int32_t x0, int32_t y, int3
 {
     const int32_t size = cells->size, first = x0 - cells->area.x0, row = y - cells->area.y0;
     const int32_t upper = cell_left_of(row, size);
-    const float *rows[4];
-    float down[4], weights[4][CELL_SIZE_LIMIT];
+    const float *rows[4], *inner[4];
+    float down[4], beyond[4], weights[4][CELL_SIZE_LIMIT];
     cubic_weights(phase_place(row - size / 2 - upper * size, size), down);
     phase_weights(size, weights);
-    for (int32_t k = 0; k < 4; k++)
-        rows[k] = cells->value[plane] + (size_t)clamp_index(upper - 1 + k, cells->height) * (size_t)cells->width;
+    for (int32_t k = 0; k < 4; k++) {
+        const struct cell_place place = place_of(upper - 1 + k, cells->height);
+        rows[k] = cells->value[plane] + (size_t)place.a * (size_t)cells->width;
+        inner[k] = cells->value[plane] + (size_t)place.b * (size_t)cells->width;
+        beyond[k] = place.beyond;
+    }
     for (int32_t i = 0; i < count;) {
         const int32_t left = cell_left_of(first + i, size), phase = first + i - size / 2 - left * size;
         const int32_t run = size - phase < count - i ? size - phase : count - i;
-        float column[4];
+        float column[4] = { 0 };
         for (int32_t k = 0; k < 4; k++) {
-            const int32_t c = clamp_index(left - 1 + k, cells->width);
-            column[k] = rows[0][c] * down[0] + rows[1][c] * down[1] + rows[2][c] * down[2] + rows[3][c] * down[3];
+            const struct cell_place c = place_of(left - 1 + k, cells->width);
+            for (int n = 0; n < 4; n++) {
+                const float here = rows[n][c.a] + beyond[n] * (rows[n][c.a] - inner[n][c.a]);
+                const float next = rows[n][c.b] + beyond[n] * (rows[n][c.b] - inner[n][c.b]);
+                column[k] += down[n] * (here + c.beyond * (here - next));
+            }
         }
         const float *w0 = weights[0] + phase, *w1 = weights[1] + phase, *w2 = weights[2] + phase,
                     *w3 = weights[3] + phase;

@@ -44,7 +44,8 @@ bool cells_surface(const struct cells *cells, const float *values, const float *
 /* Weights of four neighbours for a place 0 ≤ t < 1 between the middle two: a uniform cubic B-spline. */
 void cubic_weights(float t, float weights[4]);
 
-/* out[i] = the field of a plane at pixel (x0 + i, y), 0 ≤ i < count. Outside the area the edge is held. */
+/* out[i] = the field of a plane at pixel (x0 + i, y), 0 ≤ i < count. Outside the outermost cells' centres it goes on in
+ * a straight line, for two cells at most; then it is held. */
 void cells_row(const struct cells *cells, int plane, int32_t x0, int32_t y, int32_t count, float *out);
 
 #endif
