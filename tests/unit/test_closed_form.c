@@ -210,10 +210,60 @@ static void steps_hardly_grow(void **state)
     const int steps[3] = { disc_steps(64, &worst[0]), disc_steps(128, &worst[1]), disc_steps(256, &worst[2]) };
     print_message("steps %d %d %d; alpha off by at most %.3f %.3f %.3f\n", steps[0], steps[1], steps[2], worst[0],
                   worst[1], worst[2]);
-    /* The larger the disc, the less alpha changes from pixel to pixel beside the noise: that, and stopping where real
-     * edges gain nothing more, limits the rest. */
-    assert_true(worst[0] < 0.02 && worst[1] < 0.05 && worst[2] < 0.12);
+    /* The larger the disc, the less alpha changes from pixel to pixel beside the noise: that limits the rest. */
+    assert_true(worst[0] < 0.02 && worst[1] < 0.05 && worst[2] < 0.1);
     assert_true(steps[2] <= 2 * steps[0]);
+}
+
+/* Strands a pixel or two wide, every second one light, before a field that changes slowly; noise of `sigma` and of seed
+ * `seed`. The bulk they grow from and the field beyond their tips are known. Returns the rms error of alpha. With an
+ * epsilon of 1e-7 it was 0.5: the slow change of the field explained any alpha. */
+static double strand_error(double sigma, unsigned seed)
+{
+    enum { SIDE = 96 };
+    const struct rect area = rect_of(0, 0, SIDE, SIDE);
+    struct picture guide = pattern_picture(area, HAS_RGB, seed), matte = pattern_picture(area, HAS_A, 5);
+    float truth[SIDE * SIDE];
+    uint8_t unknown[SIDE * SIDE];
+    double sum = 0;
+    int count = 0;
+    for (int i = 0; i < SIDE * SIDE; i++) {
+        const int x = i % SIDE, y = i / SIDE;
+        const double lane = (x + 3 * sin(0.11 * y)) / 8, strand = lane - floor(lane) - 0.5;
+        const double wide = 0.9 * (1 - (y - 24) / 60.0);
+        const double alpha = y < 24 ? 1 : y > 84 ? 0 : fmin(fmax(wide + 0.5 - fabs(8 * strand), 0), 1);
+        const double tone = (int)floor(lane) % 2 == 0 ? 0.25 : 0.6;
+        truth[i] = (float)alpha;
+        unknown[i] = y >= 20 && y < 90;
+        picture_row(&matte, PLANE_A, y)[x] = unknown[i] ? 0.5F : (float)alpha;
+        for (int c = 0; c < 3; c++) {
+            float *v = picture_row(&guide, (enum plane)c, y) + x;
+            const double behind = 0.1 + 0.15 * c + 0.001 * y, noise = sigma * 3.4641 * ((double)*v - 0.5);
+            *v = (float)(alpha * tone * (1 - 0.25 * c) + (1 - alpha) * behind + noise);
+        }
+    }
+    assert_int_equal(closed_form_solve(&matte, &guide, unknown, 3e-6F, NULL, NULL), PASSEL_OK);
+    for (int i = 0; i < SIDE * SIDE; i++) {
+        const double off = (double)(picture_row(&matte, PLANE_A, i / SIDE)[i % SIDE] - truth[i]);
+        sum += off * off;
+        count += unknown[i];
+    }
+    picture_release(&guide);
+    picture_release(&matte);
+    return sqrt(sum / count);
+}
+
+static void strands_in_noise(void **state)
+{
+    (void)state;
+    static const double sigmas[3] = { 0.0005, 0.002, 0.008 };
+    for (unsigned seed = 11; seed < 14; seed++) {
+        double error[3];
+        for (int k = 0; k < 3; k++)
+            error[k] = strand_error(sigmas[k], seed);
+        print_message("strands, seed %u: rms %.4f %.4f %.4f\n", seed, error[0], error[1], error[2]);
+        assert_true(error[0] < 0.04 && error[1] < 0.05 && error[2] < 0.07);
+    }
 }
 
 struct pair {
@@ -241,9 +291,8 @@ static void survives_no_memory(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(laplacian_as_published),
-        cmocka_unit_test(solution_by_elimination),
-        cmocka_unit_test(steps_hardly_grow),
+        cmocka_unit_test(laplacian_as_published), cmocka_unit_test(solution_by_elimination),
+        cmocka_unit_test(steps_hardly_grow),      cmocka_unit_test(strands_in_noise),
         cmocka_unit_test(survives_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
