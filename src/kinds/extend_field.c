@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * Skies differ: one goes on as it rises, in another a cloud stands before an even blue, a third is all clouds, whose
- * slopes mean nothing a little farther on. So there are several manners of going on, and the plate itself says which is
- * its own: a strip of it along the edges is guessed from the rest in each, and the one that guesses best is taken.
+ * Past the plate's edges the field is a mixture of manners of going on (extend_manner.h), each side's own; past a
+ * corner the two sides' are mixed by how far out it lies. Where there are only holes, and for a broad field, it is one
+ * smooth surface, of which what stands out is no part.
  */
 #include "kinds/extend_field.h"
 
@@ -13,39 +13,28 @@
 
 #include "base/error.h"
 #include "base/memory.h"
-#include "numerics/extrapolate.h"
+#include "kinds/extend_manner.h"
 
-#define STIFF 0.05         /* of a cell's value against bending, while outliers are sought: smooths over two cells */
-#define OUTLIER 0.03       /* of the root: a smaller miss (12 % of the light) is hardly suspected */
-#define SHARP 0.1F         /* of the root, from cell to cell, is an edge */
+#define STIFF 0.05      /* of a cell's value against bending, while outliers are sought: smooths over two cells */
+#define OUTLIER 0.03    /* of the root: a smaller miss (12 % of the light) is hardly suspected */
+#define CLOSE_TRUST 0.3 /* in the last round */
+#define BROAD_TRUST 2e-4
+#define CLOSE_ROUNDS 4
+#define LENGTH 0.25        /* how far a slope goes on, of the plate's smaller side */
+#define NARROW 6           /* cells each way: a thing narrower than that is not carried on */
+#define USUAL_TIMES 5      /* the usual difference from what is beside is no sign of a thing */
+#define LEAST_WEIGHT 0.02  /* manners of less say are left out */
 #define DEPART_TIMES 5     /* the usual departure from the edge's value, and… */
 #define DEPART_SHARE 0.08F /* …this share of the edge's root are the limit */
-#define STRIP_LEAST 2      /* cells */
-#define STRIP_MOST 5       /* a fraction of the plate */
-#define BETTER 0.75        /* of the first manner's miss: as much better another one has to be */
-
-/* How the field goes on. */
-struct manner {
-    int rounds;    /* more than one: what stands out loses its say */
-    double trust;  /* of a cell's value against bending, in the last round */
-    double length; /* how far a slope goes on, of the plate's smaller side */
-    bool joined;   /* only what no sharp edge parts from the border has a say: the sky, not the rock before it */
-};
-
-static const struct manner close_manners[] = {
-    { 4, 0.3, 0.25, false }, { 1, 1, 0.25, true }, { 1, 1, 0.6, true }, { 1, 1, 0.25, false }, { 1, 0.3, 0.06, false }
-};
-static const struct manner broad_manner = { 1, 2e-4, 0.25, false };
 
 /* Memory of a continuation, per cell. */
 struct continuing {
     const struct gradient *gradient;
     int planes;
-    double *smooth[4], *trust;
-    bool *known, *asked; /* asked: in the strip that is guessed */
-    bool *joined;
+    double *smooth[4], *one[4], *trust; /* one: a single manner's */
+    double *belief;                     /* 0 … 1: whether a cell is of what is to be continued */
+    bool *known, *joined;
     int32_t *queue;
-    float *misses;
     void *block;
 };
 
@@ -81,17 +70,6 @@ static void weigh_cells(const struct cells *field, const bool *known, double *co
         trust[i] = known[i] ? full / ((1 + trust[i]) * (1 + trust[i])) : 0;
 }
 
-/* Whether two neighbouring cells are of one kind. */
-static bool is_gradual(const struct cells *field, int32_t a, int32_t b)
-{
-    for (int p = 0; p < 3; p++) {
-        const float x = field->value[p][a], y = field->value[p][b];
-        if (fabsf(x - y) > SHARP * (x > y ? x : y) + 1e-3F)
-            return false;
-    }
-    return true;
-}
-
 /* The cells around one, itself where the grid ends. */
 static void find_around(const struct cells *field, int32_t cell, int32_t around[4])
 {
@@ -122,7 +100,7 @@ static void find_joined(const struct continuing *go)
         const int32_t cell = go->queue[head++];
         find_around(field, cell, around);
         for (int k = 0; k < 4; k++) {
-            if (go->known[around[k]] && !go->joined[around[k]] && is_gradual(field, cell, around[k])) {
+            if (go->known[around[k]] && !go->joined[around[k]] && cells_are_gradual(field, cell, around[k])) {
                 go->joined[around[k]] = true;
                 go->queue[tail++] = around[k];
             }
@@ -130,107 +108,175 @@ static void find_joined(const struct continuing *go)
     }
 }
 
-/* smooth = the field in this manner, from the cells in `known`. */
-static enum passel_status go_on(const struct continuing *go, const struct manner *manner, struct passel_error *error)
+/* ---- one smooth surface ---------------------------------------------------------------------------------------- */
+
+static enum passel_status smooth_over(const struct continuing *go, int rounds, double trust, struct passel_error *error)
 {
     const struct cells *field = &go->gradient->field;
     const int32_t w = rect_width(go->gradient->plate), h = rect_height(go->gradient->plate);
     const int32_t count = field->width * field->height;
-    const double length = fmax(manner->length * (w < h ? w : h) / field->size, 2);
-    enum passel_status status = PASSEL_OK;
-    if (manner->joined)
-        find_joined(go);
+    const double length = fmax(LENGTH * (w < h ? w : h) / field->size, 2);
+    const struct extrapolate_law law = { 1, 1 / (length * length), 1, 1 };
     for (int32_t i = 0; i < count; i++)
-        go->trust[i] =
-            go->known[i] && (!manner->joined || go->joined[i]) ? (manner->rounds > 1 ? STIFF : manner->trust) : 0;
-    for (int round = 0; round < manner->rounds && status == PASSEL_OK; round++) {
+        go->trust[i] = go->known[i] ? (rounds > 1 ? STIFF : trust) : 0;
+    for (int round = 0; round < rounds; round++) {
         if (round > 0)
-            weigh_cells(field, go->known, go->smooth, go->planes, round + 1 < manner->rounds ? STIFF : manner->trust,
-                        go->trust);
+            weigh_cells(field, go->known, go->smooth, go->planes, round + 1 < rounds ? STIFF : trust, go->trust);
         for (int p = 0; p < go->planes; p++) {
             for (int32_t i = 0; i < count; i++)
                 go->smooth[p][i] = (double)field->value[p][i];
         }
-        status = extrapolate(go->smooth, go->planes, go->trust, field->width, field->height, length, error);
+        RETURN_IF_ERROR(extrapolate(go->smooth, go->planes, go->trust, field->width, field->height, &law, error));
     }
-    return status;
+    return PASSEL_OK;
 }
 
-/* ---- which manner ---------------------------------------------------------------------------------------------- */
+/* ---- sides ----------------------------------------------------------------------------------------------------- */
 
-/* Depth of the strip along an edge, in cells: a third of what is to be guessed there, as far as the plate allows. What
- * lies behind a deeper one may be something else altogether. */
-static int32_t strip_of(int32_t gap, int32_t plate, int32_t size)
+/* What sides have a say, and how much every manner has past each. */
+struct mixture {
+    bool open[SIDE_COUNT];
+    double weight[SIDE_COUNT][MANNERS];
+    int sides;
+};
+
+static void find_sides(const struct gradient *gradient, struct mixture *mixture)
 {
-    const int32_t most = plate / STRIP_MOST / size, wanted = gap / 3 / size;
-    return gap <= 0 || most < STRIP_LEAST ? 0 : wanted < STRIP_LEAST ? STRIP_LEAST : wanted < most ? wanted : most;
+    *mixture = (struct mixture){ .sides = 0 };
+    for (int side = 0; side < SIDE_COUNT; side++) {
+        mixture->open[side] = side_gap(gradient, (enum side)side) > 0;
+        mixture->sides += mixture->open[side];
+    }
 }
 
-/* Marks the strip; whether there is one. */
-static bool find_strip(const struct continuing *go)
+static enum passel_status find_weights(const struct continuing *go, struct mixture *mixture, struct passel_error *error)
+{
+    for (int side = 0; side < SIDE_COUNT; side++) {
+        double sum = 0, *weight = mixture->weight[side];
+        if (!mixture->open[side])
+            continue;
+        RETURN_IF_ERROR(manners_weigh(go->gradient, go->belief, (enum side)side, weight, error));
+        for (int k = 0; k < MANNERS; k++)
+            sum += weight[k] >= LEAST_WEIGHT ? weight[k] : 0;
+        for (int k = 0; k < MANNERS; k++)
+            weight[k] = weight[k] >= LEAST_WEIGHT ? weight[k] / sum : 0;
+    }
+    return PASSEL_OK;
+}
+
+/* How much a side has to say at a cell: all of it straight outside, by squared distance past a corner. */
+static double side_share(const struct mixture *mixture, struct rect plate, int side, int32_t x, int32_t y)
+{
+    const double out[SIDE_COUNT] = { y < plate.y0 ? plate.y0 - y : 0, y >= plate.y1 ? y + 1 - plate.y1 : 0,
+                                     x < plate.x0 ? plate.x0 - x : 0, x >= plate.x1 ? x + 1 - plate.x1 : 0 };
+    double all = 0;
+    for (int k = 0; k < SIDE_COUNT; k++)
+        all += out[k] * out[k];
+    return !mixture->open[side] ? 0 : all > 0 ? out[side] * out[side] / all : 1.0 / mixture->sides;
+}
+
+static void add_manner(const struct continuing *go, const struct mixture *mixture, int manner, int side)
 {
     const struct cells *field = &go->gradient->field;
-    const struct rect plate = go->gradient->plate, target = go->gradient->target;
-    const int32_t w = rect_width(plate), h = rect_height(plate), size = field->size;
-    const int32_t i0 = (plate.x0 - field->area.x0) / size, j0 = (plate.y0 - field->area.y0) / size;
-    const int32_t i1 = i0 + (w + size - 1) / size, j1 = j0 + (h + size - 1) / size;
-    const int32_t left = strip_of(plate.x0 - target.x0, w, size), right = strip_of(target.x1 - plate.x1, w, size);
-    const int32_t top = strip_of(plate.y0 - target.y0, h, size), bottom = strip_of(target.y1 - plate.y1, h, size);
-    bool any = false;
-    for (int32_t k = 0; k < field->width * field->height; k++) {
-        const int32_t i = k % field->width, j = k / field->width;
-        const bool inside = i >= i0 + left && i < i1 - right && j >= j0 + top && j < j1 - bottom;
-        go->asked[k] = field->weight[k] > 0 && !inside;
-        any = any || go->asked[k];
+    const struct rect plate = plate_cells(go->gradient);
+    const double weight = mixture->weight[side][manner];
+    for (int32_t i = 0; i < field->width * field->height; i++) {
+        const double share = weight * side_share(mixture, plate, side, i % field->width, i / field->width);
+        for (int p = 0; p < go->planes; p++)
+            go->smooth[p][i] += share * go->one[p][i];
     }
-    return any;
 }
 
-static int by_value(const void *a, const void *b)
+static int by_double(const void *a, const void *b)
 {
-    const float x = *(const float *)a, y = *(const float *)b;
+    const double x = *(const double *)a, y = *(const double *)b;
     return (x > y) - (x < y);
 }
 
-/* The middle one of the misses in the strip: what stands before the sky there cannot be guessed. */
-static double strip_miss(const struct continuing *go)
+/* The middle one of what counts around a cell, `step` apart: what is narrow is no part of it. */
+static double middle_along(const struct continuing *go, int p, int32_t i, bool across)
 {
     const struct cells *field = &go->gradient->field;
-    int32_t count = 0;
-    for (int32_t k = 0; k < field->width * field->height; k++) {
-        float miss = 0;
-        for (int p = 0; go->asked[k] && p < 3; p++)
-            miss += fabsf((float)go->smooth[p][k] - field->value[p][k]);
-        if (go->asked[k])
-            go->misses[count++] = miss;
+    const int32_t at = across ? i % field->width : i / field->width, size = across ? field->width : field->height;
+    const int32_t step = across ? 1 : field->width;
+    double around[2 * NARROW + 1];
+    size_t count = 0;
+    for (int32_t k = -NARROW; k <= NARROW; k++) {
+        if (at + k >= 0 && at + k < size && go->joined[i + k * step])
+            around[count++] = (double)field->value[p][i + k * step];
     }
-    qsort(go->misses, (size_t)count, sizeof *go->misses, by_value);
-    return (double)go->misses[count / 2];
+    qsort(around, count, sizeof *around, by_double);
+    return 0.5 * (around[(count - 1) / 2] + around[count / 2]);
 }
 
-static void mark_known(const struct continuing *go, bool strip_too)
+/* Takes belief from cells that stand out of what is beside them along a side. */
+static void doubt_narrow(const struct continuing *go, bool across)
 {
     const struct cells *field = &go->gradient->field;
-    for (int32_t k = 0; k < field->width * field->height; k++)
-        go->known[k] = field->weight[k] > 0 && (strip_too || !go->asked[k]);
+    const int32_t count = field->width * field->height;
+    double *const off = go->one[0], *const sorted = go->one[1];
+    size_t seen = 0;
+    for (int32_t i = 0; i < count; i++) {
+        off[i] = 0;
+        for (int p = 0; p < 3 && go->joined[i]; p++) {
+            const double middle = middle_along(go, p, i, across);
+            off[i] = fmax(off[i], fabs((double)field->value[p][i] - middle) / (fabs(middle) + 1e-3));
+        }
+        if (go->joined[i])
+            sorted[seen++] = off[i];
+    }
+    qsort(sorted, seen, sizeof *sorted, by_double);
+    const double scale = seen > 0 ? fmax(USUAL_TIMES * sorted[seen / 2], OUTLIER) : 1;
+    for (int32_t i = 0; i < count; i++) {
+        const double times = off[i] / scale, square = 1 + times * times;
+        go->belief[i] /= square * square;
+    }
 }
 
-static enum passel_status choose_manner(const struct continuing *go, const struct manner *manners, int count,
-                                        const struct manner **best, struct passel_error *error)
+/* What no edge of a thing parts from the border, and is not narrow: the sky, not the rock, the spire or the star before
+ * it. */
+static void find_belief(const struct continuing *go, const struct mixture *mixture)
 {
-    double least = 0;
-    *best = manners;
-    if (!find_strip(go))
-        return PASSEL_OK;
-    mark_known(go, false);
-    for (int k = 0; k < count; k++) {
-        RETURN_IF_ERROR(go_on(go, &manners[k], error));
-        const double miss = strip_miss(go);
-        if (k == 0)
-            least = BETTER * miss;
-        if (miss < least) {
-            least = miss;
-            *best = &manners[k];
+    const int32_t count = go->gradient->field.width * go->gradient->field.height;
+    find_joined(go);
+    for (int32_t i = 0; i < count; i++)
+        go->belief[i] = go->joined[i];
+    if (mixture->open[SIDE_TOP] || mixture->open[SIDE_BOTTOM])
+        doubt_narrow(go, true);
+    if (mixture->open[SIDE_LEFT] || mixture->open[SIDE_RIGHT])
+        doubt_narrow(go, false);
+}
+
+/* One manner over the whole grid, for the sides that have use for it. A side's law depends on how wide it is, so equal
+ * sides share a solution only when they are. */
+static enum passel_status go_on(const struct continuing *go, const struct mixture *mixture, int manner, int side,
+                                struct passel_error *error)
+{
+    const struct cells *field = &go->gradient->field;
+    const int32_t count = field->width * field->height;
+    const struct extrapolate_law law =
+        manner_law(manner, side_gap(go->gradient, (enum side)side), is_upright((enum side)side));
+    for (int32_t i = 0; i < count; i++)
+        go->trust[i] = manner_trust(manner) * go->belief[i];
+    for (int p = 0; p < go->planes; p++) {
+        for (int32_t i = 0; i < count; i++)
+            go->one[p][i] = (double)field->value[p][i];
+    }
+    RETURN_IF_ERROR(extrapolate(go->one, go->planes, go->trust, field->width, field->height, &law, error));
+    add_manner(go, mixture, manner, side);
+    return PASSEL_OK;
+}
+
+static enum passel_status mix_manners(const struct continuing *go, const struct mixture *mixture,
+                                      struct passel_error *error)
+{
+    const int32_t count = go->gradient->field.width * go->gradient->field.height;
+    for (int p = 0; p < go->planes; p++)
+        memset(go->smooth[p], 0, (size_t)count * sizeof *go->smooth[p]);
+    for (int side = 0; side < SIDE_COUNT; side++) {
+        for (int k = 0; k < MANNERS; k++) {
+            if (mixture->weight[side][k] > 0)
+                RETURN_IF_ERROR(go_on(go, mixture, k, side, error));
         }
     }
     return PASSEL_OK;
@@ -242,13 +288,17 @@ static enum passel_status choose_manner(const struct continuing *go, const struc
 static float departure(const struct gradient *gradient, int p, int32_t i, int32_t j, float *edge)
 {
     const struct cells *field = &gradient->field;
-    const int32_t left = (gradient->plate.x0 - field->area.x0) / field->size;
-    const int32_t top = (gradient->plate.y0 - field->area.y0) / field->size;
-    const int32_t right = left + (rect_width(gradient->plate) - 1) / field->size;
-    const int32_t bottom = top + (rect_height(gradient->plate) - 1) / field->size;
-    const int32_t u = i < left ? left : i > right ? right : i, v = j < top ? top : j > bottom ? bottom : j;
+    const struct rect plate = plate_cells(gradient);
+    const int32_t u = i < plate.x0 ? plate.x0 : i >= plate.x1 ? plate.x1 - 1 : i;
+    const int32_t v = j < plate.y0 ? plate.y0 : j >= plate.y1 ? plate.y1 - 1 : j;
     *edge = field->value[p][v * field->width + u];
     return u == i && v == j ? 0 : field->value[p][j * field->width + i] - *edge;
+}
+
+static int by_value(const void *a, const void *b)
+{
+    const float x = *(const float *)a, y = *(const float *)b;
+    return (x > y) - (x < y);
 }
 
 /* Unchanged up to half the limit, never beyond it. */
@@ -292,35 +342,46 @@ static enum passel_status limit_departures(const struct gradient *gradient, int 
 static enum passel_status continuing_new(struct continuing *go, const struct gradient *gradient,
                                          struct passel_error *error)
 {
-    const size_t count = (size_t)gradient->field.width * (size_t)gradient->field.height;
+    const struct cells *field = &gradient->field;
+    const size_t count = (size_t)field->width * (size_t)field->height;
     *go = (struct continuing){ .gradient = gradient, .planes = gradient->opaque ? 3 : 4 };
-    double *next = go->block =
-        memory_zeros(count, 5 * sizeof *next + sizeof(int32_t) + sizeof(float) + 3 * sizeof(bool));
+    double *next = go->block = memory_zeros(count, 10 * sizeof *next + sizeof(int32_t) + 2 * sizeof(bool));
     if (next == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    for (int p = 0; p < 4; p++, next += count)
+    for (int p = 0; p < 4; p++, next += 2 * count) {
         go->smooth[p] = next;
+        go->one[p] = next + count;
+    }
     go->trust = next;
-    go->queue = (int32_t *)(next + count);
-    go->misses = (float *)(go->queue + count);
-    go->known = (bool *)(go->misses + count);
-    go->asked = go->known + count;
-    go->joined = go->asked + count;
+    go->belief = next + count;
+    go->queue = (int32_t *)(next + 2 * count);
+    go->known = (bool *)(go->queue + count);
+    go->joined = go->known + count;
+    for (size_t k = 0; k < count; k++)
+        go->known[k] = field->weight[k] > 0;
     return PASSEL_OK;
+}
+
+static enum passel_status find_smooth(const struct continuing *go, enum gradient_detail detail,
+                                      struct passel_error *error)
+{
+    struct mixture mixture;
+    if (detail == DETAIL_BROAD)
+        return smooth_over(go, 1, BROAD_TRUST, error);
+    find_sides(go->gradient, &mixture);
+    if (mixture.sides == 0)
+        return smooth_over(go, CLOSE_ROUNDS, CLOSE_TRUST, error);
+    find_belief(go, &mixture);
+    RETURN_IF_ERROR(find_weights(go, &mixture, error));
+    return mix_manners(go, &mixture, error);
 }
 
 enum passel_status field_continue(struct gradient *gradient, enum gradient_detail detail, struct passel_error *error)
 {
     const int32_t count = gradient->field.width * gradient->field.height;
-    const struct manner *manner = &broad_manner;
     struct continuing go;
-    enum passel_status status = PASSEL_OK;
     RETURN_IF_ERROR(continuing_new(&go, gradient, error));
-    if (detail == DETAIL_CLOSE)
-        status = choose_manner(&go, close_manners, sizeof close_manners / sizeof *close_manners, &manner, error);
-    mark_known(&go, true);
-    if (status == PASSEL_OK)
-        status = go_on(&go, manner, error);
+    enum passel_status status = find_smooth(&go, detail, error);
     for (int p = 0; p < go.planes && status == PASSEL_OK; p++) {
         for (int32_t i = 0; i < count; i++)
             gradient->field.value[p][i] = (float)go.smooth[p][i];

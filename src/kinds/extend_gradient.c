@@ -13,6 +13,7 @@
 #include "kinds/extend_gradient.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
@@ -23,10 +24,13 @@
 
 #define CELLS_ALONG 80
 #define CELL_LEAST 4
-#define LEAST_SHARE 0.7F /* of the darkest root in the plate */
-#define RIM_DEPTH 3      /* pixels that a border value is averaged over, inwards */
-#define RIM_SPREAD 0.6F  /* blur per pixel of distance */
-#define RIM_FADE 0.08F   /* of the plate's smaller side */
+#define SPREAD_TIMES 3.0F /* the middle half's reach: 2 sigma of grain */
+#define LEAST_SHARE 0.7F  /* of the darkest root in the plate */
+#define RIM_DEPTH 3       /* pixels that a border value is averaged over, inwards */
+#define RIM_SPREAD 0.6F   /* blur per pixel of distance */
+#define RIM_NEAR 2        /* from this blur on, what stands out is limited to… */
+#define RIM_TIMES 4.0F    /* …the usual miss */
+#define RIM_FADE 0.08F    /* of the plate's smaller side */
 
 /* ---- the slow field -------------------------------------------------------------------------------------------- */
 
@@ -57,6 +61,26 @@ static bool has_hole(const struct picture *known, const struct cells *cells, int
     return false;
 }
 
+/* Mean of a cell's pixels that are near its median: as steady as a mean, and without what stands before the sky. */
+static float cell_light(const struct picture *plate, const struct cells *own, int c, int32_t i, int32_t j)
+{
+    const int32_t at = j * own->width + i;
+    const float middle = own->value[c][at], most = SPREAD_TIMES * own->spread[c][at];
+    const struct rect cell =
+        rect_cut(own->area, rect_shift(rect_of(0, 0, own->size, own->size), own->area.x0 + i * own->size,
+                                       own->area.y0 + j * own->size));
+    float sum = 0, count = 0;
+    for (int32_t y = cell.y0; y < cell.y1; y++) {
+        const float *row = picture_row(plate, (enum plane)c, y) - plate->area.x0;
+        for (int32_t x = cell.x0; x < cell.x1; x++) {
+            const float near = fabsf(row[x] - middle) <= most ? 1 : 0;
+            sum += near * row[x];
+            count += near;
+        }
+    }
+    return count > 0 ? sum / count : middle;
+}
+
 /* Measures the cells that lie in the plate; the others keep weight 0. A cell that the plate covers less than half is
  * unknown too. */
 static enum passel_status field_measure(struct gradient *gradient, const struct picture *plate,
@@ -75,7 +99,7 @@ static enum passel_status field_measure(struct gradient *gradient, const struct 
             const bool cut = (i + 1) * own.size - rect_width(own.area) > own.size / 2 ||
                              (j + 1) * own.size - rect_height(own.area) > own.size / 2;
             for (int c = 0; c < 3; c++)
-                field->value[c][to] = fourth_root(own.value[c][from]);
+                field->value[c][to] = fourth_root(cell_light(plate, &own, c, i, j));
             field->value[PLANE_A][to] = own.value[PLANE_A][from];
             field->weight[to] = (cut && own.width > 1 && own.height > 1) || has_hole(known, &own, i, j) ? 0 : 1;
             gradient->opaque = gradient->opaque && (field->weight[to] == 0 || own.value[PLANE_A][from] == 1);
@@ -166,6 +190,23 @@ static void ring_blur(const float *in, float *out, float *spare, int32_t length,
     ring_box(spare, out, length, radius);
 }
 
+static int by_value(const void *a, const void *b)
+{
+    const float x = *(const float *)a, y = *(const float *)b;
+    return (x > y) - (x < y);
+}
+
+/* A star or a spire at the border is not carried far: what it misses by more than most places is cut. */
+static void ring_limit(float *miss, int32_t length, float *spare)
+{
+    for (int32_t i = 0; i < length; i++)
+        spare[i] = fabsf(miss[i]);
+    qsort(spare, (size_t)length, sizeof *spare, by_value);
+    const float most = RIM_TIMES * spare[length / 2];
+    for (int32_t i = 0; i < length; i++)
+        miss[i] = between(miss[i], -most, most);
+}
+
 static enum passel_status rim_learn(struct gradient *gradient, const struct picture *plate, struct passel_error *error)
 {
     struct rim *rim = &gradient->rim;
@@ -189,6 +230,8 @@ static enum passel_status rim_learn(struct gradient *gradient, const struct pict
         for (int c = 0; c < 3; c++) {
             const float *from = rim->miss[k > 0 ? k - 1 : 0][c];
             memcpy(raw, from, length * sizeof *raw);
+            if (k == RIM_NEAR)
+                ring_limit(raw, rim->length, spare);
             ring_blur(raw, rim->miss[k][c], spare, rim->length, reach);
         }
     }

@@ -9,6 +9,7 @@
 #include "numerics/extrapolate.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <string.h>
 
@@ -41,27 +42,48 @@ static void add_square(const struct band *band, int64_t at, const struct term *t
     }
 }
 
-static void add_differences(const struct band *band, const struct grid *grid, double slope)
+/* Factors of the squares: bends along one direction, the twist, rises along one direction. */
+struct costs {
+    double bend_across, bend_along, twist, rise_across, rise_along;
+};
+
+static struct costs costs_of(const struct extrapolate_law *law, bool x_across)
+{
+    const double across = x_across ? law->stretch_x : law->stretch_y;
+    const double along = x_across ? law->stretch_y : law->stretch_x;
+    const double a = across * across, b = along * along;
+    return (struct costs){ law->bend * a * a, law->bend * b * b, 2 * law->bend * a * b, law->slope * a,
+                           law->slope * b };
+}
+
+static void add_bends(const struct band *band, const struct grid *grid, const struct costs *costs)
 {
     const int64_t b = grid->brief;
-    const struct term bend_across[] = { { -1, 1 }, { 0, -2 }, { 1, 1 } }, rise_across[] = { { 0, -1 }, { 1, 1 } };
-    const struct term bend_along[] = { { -b, 1 }, { 0, -2 }, { b, 1 } }, rise_along[] = { { 0, -1 }, { b, 1 } };
+    const struct term bend_across[] = { { -1, 1 }, { 0, -2 }, { 1, 1 } };
+    const struct term bend_along[] = { { -b, 1 }, { 0, -2 }, { b, 1 } };
     const struct term twist[] = { { 0, 1 }, { 1, -1 }, { b, -1 }, { b + 1, 1 } };
     for (int64_t along = 0; along < grid->lengthy; along++) {
         for (int64_t across = 0; across < b; across++) {
             const int64_t at = along * b + across;
-            const int next_across = across + 1 < b, next_along = along + 1 < grid->lengthy;
-            if (across > 0 && next_across)
-                add_square(band, at, bend_across, 3, 1);
-            if (along > 0 && next_along)
-                add_square(band, at, bend_along, 3, 1);
-            if (next_across && next_along)
-                add_square(band, at, twist, 4, 2);
-            if (next_across)
-                add_square(band, at, rise_across, 2, slope);
-            if (next_along)
-                add_square(band, at, rise_along, 2, slope);
+            if (across > 0 && across + 1 < b)
+                add_square(band, at, bend_across, 3, costs->bend_across);
+            if (along > 0 && along + 1 < grid->lengthy)
+                add_square(band, at, bend_along, 3, costs->bend_along);
+            if (across + 1 < b && along + 1 < grid->lengthy)
+                add_square(band, at, twist, 4, costs->twist);
         }
+    }
+}
+
+static void add_rises(const struct band *band, const struct grid *grid, const struct costs *costs)
+{
+    const int64_t b = grid->brief;
+    const struct term rise_across[] = { { 0, -1 }, { 1, 1 } }, rise_along[] = { { 0, -1 }, { b, 1 } };
+    for (int64_t at = 0; at < band->size; at++) {
+        if (at % b + 1 < b)
+            add_square(band, at, rise_across, 2, costs->rise_across);
+        if (at / b + 1 < grid->lengthy)
+            add_square(band, at, rise_along, 2, costs->rise_along);
     }
 }
 
@@ -126,10 +148,11 @@ static void solve_field(const struct band *band, const double *trust, int32_t wi
 }
 
 enum passel_status extrapolate(double *const *fields, int count, const double *trust, int32_t width, int32_t height,
-                               double length, struct passel_error *error)
+                               const struct extrapolate_law *law, struct passel_error *error)
 {
     const struct grid grid = { width < height ? width : height, width < height ? height : width };
-    struct band band = { .size = grid.brief * grid.lengthy, .reach = 2 * grid.brief };
+    const struct costs costs = costs_of(law, width <= height);
+    struct band band = { .size = grid.brief * grid.lengthy, .reach = law->bend > 0 ? 2 * grid.brief : grid.brief };
     double all = 0;
     size_t elements;
     for (int64_t i = 0; i < band.size; i++)
@@ -145,7 +168,9 @@ enum passel_status extrapolate(double *const *fields, int count, const double *t
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int64_t n = 0; n < band.size; n++)
         band.columns[n * (band.reach + 1)] = trust[place_of(n, width, height)];
-    add_differences(&band, &grid, 1 / (length * length));
+    if (law->bend > 0)
+        add_bends(&band, &grid, &costs);
+    add_rises(&band, &grid, &costs);
     factor(&band);
     for (int k = 0; k < count; k++)
         solve_field(&band, trust, width, height, fields[k], band.columns + band.size * (band.reach + 1));
