@@ -30,6 +30,7 @@
 #define GREY_SPREAD 0.27F  /* how much brighter or darker they are */
 #define GREY_CHROMA 0.036F /* how far off grey */
 #define GREY_CHANCE 0.003F /* so much solid near by is as likely to explain a pixel as greys are */
+#define WHOLE_LEAST 0.2F   /* a measure is not stretched beyond five times */
 #define ALPHA_LEAST 0.02   /* likelihoods are taken at no less */
 #define SURE 40.0
 
@@ -219,9 +220,16 @@ static struct local_values values_at(const struct local *local, int32_t x, int32
     return values;
 }
 
-static float measured(const float measure[3], const float pixel[3], const float field[3])
+/* How far the pixel has gone from the screen to `mean`. The measure was made for the screen at the cell, which may be
+ * lighter than here, where a shadow falls. */
+static float measured(const float measure[3], const float mean[3], const float pixel[3], const float field[3])
 {
-    return measure[0] * (field[0] - pixel[0]) + measure[1] * (field[1] - pixel[1]) + measure[2] * (field[2] - pixel[2]);
+    float gone = 0, whole = 0;
+    for (int c = 0; c < 3; c++) {
+        gone += measure[c] * (field[c] - pixel[c]);
+        whole += measure[c] * (field[c] - mean[c]);
+    }
+    return smaller(gone / larger(whole, WHOLE_LEAST), 1);
 }
 
 /* How little colours of this mean and spread explain the pixel at this alpha: -2 ln of the likelihood's exponential
@@ -246,11 +254,11 @@ float local_alpha(const struct local *local, int32_t x, int32_t y, const float p
 {
     const struct local_values values = values_at(local, x, y);
     const struct noise *noise = local->screen->noise;
-    const float near = smaller(measured(values.v + LOCAL_MEASURE, pixel, field), 1);
-    const float grey = smaller(measured(values.v + LOCAL_GREY, pixel, field), 1);
     float mean[3], spread[6];
     double size[2], miss[2];
     grey_of(local->bright, mean, spread);
+    const float near = measured(values.v + LOCAL_MEASURE, values.v + LOCAL_MEAN, pixel, field);
+    const float grey = measured(values.v + LOCAL_GREY, mean, pixel, field);
     miss[0] = surprise(values.v + LOCAL_MEAN, values.v + LOCAL_SPREAD, pixel, field, noise, near, &size[0]);
     miss[1] = surprise(mean, spread, pixel, field, noise, grey, &size[1]);
     const double by = 0.72134752044448170 * (miss[0] - miss[1]); /* log2(e) / 2 */

@@ -14,20 +14,26 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "kinds/alpha_input.h"
 #include "kinds/arena_picture.h"
 #include "kinds/key_hue.h"
 #include "kinds/key_local.h"
+#include "kinds/key_shadow.h"
 #include "kinds/kinds.h"
 #include "numerics/between.h"
 
-enum { PICTURE_CUT = 0, PICTURE_SCREEN = 1 };
+enum { PICTURE_CUT = 0, PICTURE_SCREEN, PICTURE_SHADOW, PICTURE_SPILL };
+
+enum shadows { SHADOWS_IN, SHADOWS_APART };
 
 enum despill { DESPILL_NONE, DESPILL_MEAN, DESPILL_TWO_TO_ONE, DESPILL_LARGER };
 
 struct key_screen {
     struct takes takes; /* first: the analysis reads it */
-    const struct value *garbage, *core;
+    const struct value *garbage, *core, *darkest, *restore;
     enum despill despill;
+    enum shadows shadows;
+    float luminance[3];
 };
 
 #define SEE_EDGE 3             /* pixels: an edge's soft part is no wider from the screen that it borders */
@@ -56,7 +62,22 @@ static const struct choice despill_choices[] = {
     { NULL, NULL },
 };
 
+static const struct choice shadow_choices[] = {
+    [SHADOWS_IN] = { "in", "part of the cut-out: a dark veil that darkens whatever is put behind" },
+    [SHADOWS_APART] = { "apart", "not cut out; the picture NAME.shadow holds them" },
+    { NULL, NULL },
+};
+
 static const struct value_spec one_picture[] = { { .label = "NAME", .type = VALUE_PICTURE }, { .label = NULL } };
+
+static const struct value_spec fraction[] = { { .label = "N",
+                                                .type = VALUE_NUMBER,
+                                                .may_change = true,
+                                                .unit = UNIT_FRACTION,
+                                                .limited = true,
+                                                .least = 0,
+                                                .most = 1 },
+                                              { .label = NULL } };
 
 static const struct setting_spec head = {
     .values = one_picture,
@@ -87,8 +108,20 @@ static const struct setting_spec settings[] = {
                                                                                     .type = VALUE_CHOICE,
                                                                                     .choices = despill_choices },
                                                                                   { .label = NULL } } },
+                                         { .word = "restore",
+                                           .help = "how much of the brightness that is taken comes back as grey light",
+                                           .values = fraction },
                                          { .word = NULL } },
       .standard = "to two-to-one" },
+    { .word = "shadows",
+      .help = "what becomes of the shadows on the screen",
+      .values = (const struct value_spec[]){ { .label = "HOW", .type = VALUE_CHOICE, .choices = shadow_choices },
+                                             { .label = NULL } },
+      .standard = "in" },
+    { .word = "darkest",
+      .help = "how much of its light the screen keeps in the darkest shadow; what is darker stands before it",
+      .values = fraction,
+      .standard = "50%" },
     { .word = "garbage",
       .help = "a matte of what must not show, such as stands and the studio beyond the screen",
       .values = one_picture },
@@ -114,9 +147,12 @@ static enum passel_status screen_make(const struct block *block, const struct re
     const struct value *colour = setting_value(block_setting(block, "colour"), 0);
     const struct value *despill = setting_tag_value(block_setting(block, "despill"), "to", 0);
     struct hue hue;
-    (void)shot;
+    double luminance[3];
     if (key == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    primaries_luminance(&shot->primaries, luminance);
+    for (int c = 0; c < 3; c++)
+        key->luminance[c] = (float)luminance[c];
     key->takes.count = 1;
     key->takes.take[0] =
         (struct take_names){ .on = setting_value(block->head, 0), .empty = setting_tag_value(block->head, "empty", 0) };
@@ -129,42 +165,62 @@ static enum passel_status screen_make(const struct block *block, const struct re
                             "a grey has no hue to key on; use `key luma` or `key difference` for a grey backing");
     key->garbage = setting_value(block_setting(block, "garbage"), 0);
     key->core = setting_value(block_setting(block, "core"), 0);
+    key->darkest = setting_value(block_setting(block, "darkest"), 0);
+    key->restore = setting_tag_value(block_setting(block, "despill"), "restore", 0);
+    key->shadows = (enum shadows)setting_value(block_setting(block, "shadows"), 0)->choice;
     key->despill = despill == NULL ? DESPILL_TWO_TO_ONE : (enum despill)despill->choice;
     *self = key;
     return PASSEL_OK;
 }
 
-static void ask_planes(struct ask_list *list, const struct value *value, int32_t frame, unsigned planes)
+static bool is_cut(const struct at *at)
 {
-    ask_add(list, (struct ask){ .block = value->block, .picture = value->picture, .frame = frame, .planes = planes });
+    return at->picture == PICTURE_CUT || at->picture == PICTURE_SPILL;
+}
+
+static bool wants_shadow(const struct at *at)
+{
+    const struct key_screen *key = at->self;
+    return at->picture == PICTURE_SHADOW || (is_cut(at) && key->shadows == SHADOWS_APART);
 }
 
 static enum passel_status screen_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
 {
     const struct key_screen *key = at->self;
+    const struct value *take = key->takes.take[0].on;
     (void)error;
-    ask_planes(list, key->takes.take[0].on, at->frame, HAS_RGB);
-    if (at->picture == PICTURE_CUT && key->garbage != NULL)
-        ask_planes(list, key->garbage, at->frame, HAS_A);
-    if (at->picture == PICTURE_CUT && key->core != NULL)
-        ask_planes(list, key->core, at->frame, HAS_A);
+    ask_add(list,
+            (struct ask){ .block = take->block, .picture = take->picture, .frame = at->frame, .planes = HAS_RGB });
+    if (is_cut(at) && key->garbage != NULL)
+        alpha_ask(list, key->garbage, at->frame);
+    if (is_cut(at) && key->core != NULL)
+        alpha_ask(list, key->core, at->frame);
     return PASSEL_OK;
 }
 
 static enum passel_status screen_info(const struct at *at, struct picture_info *info, struct passel_error *error)
 {
-    (void)error;
+    static const unsigned planes[] = {
+        [PICTURE_CUT] = HAS_RGBA, [PICTURE_SCREEN] = HAS_RGB, [PICTURE_SHADOW] = HAS_A, [PICTURE_SPILL] = HAS_A
+    };
+    const struct key_screen *key = at->self;
+    int ask = 1;
+    if (is_cut(at) && key->garbage != NULL)
+        RETURN_IF_ERROR(alpha_check(at, ask++, key->garbage, error));
+    if (is_cut(at) && key->core != NULL)
+        RETURN_IF_ERROR(alpha_check(at, ask, key->core, error));
     *info = at->inputs[0];
-    info->planes = at->picture == PICTURE_SCREEN ? HAS_RGB : HAS_RGBA;
+    info->planes = planes[at->picture];
     info->whole = false;
-    info->strip_rows = at->picture == PICTURE_CUT ? 3 * LOCAL_REACH : 0;
+    info->strip_rows = is_cut(at) ? 3 * LOCAL_REACH : 0;
     return PASSEL_OK;
 }
 
 static struct rect screen_reach(const struct at *at, int ask, struct rect want)
 {
-    const bool looks_around = ask == 0 && at->picture == PICTURE_CUT;
-    return looks_around ? rect_grow(want, LOCAL_REACH + SEE_EDGE, LOCAL_REACH + SEE_EDGE) : want;
+    const int32_t around =
+        ask > 0 ? 0 : (is_cut(at) ? LOCAL_REACH + SEE_EDGE : 0) + (wants_shadow(at) ? SHADOW_REACH : 0);
+    return rect_grow(want, around, around);
 }
 
 /* ---- first transmission ---------------------------------------------------------------------------------------- */
@@ -173,15 +229,18 @@ static struct rect screen_reach(const struct at *at, int ask, struct rect want)
 struct work {
     const struct screen *screen;
     struct hue hue;
-    float bright;         /* the screen's brightest channel, on the whole */
-    float thin;           /* below this alpha, a pixel by itself may be noise */
-    float crease;         /* pooled alpha that a crease in the screen makes */
-    struct rect out;      /* what is filled */
-    struct rect around;   /* what is seen of the take */
-    struct picture first; /* plane A: the first transmission */
-    struct picture solid; /* plane A: how surely nothing of the screen shows, 0 … 1 */
-    struct picture near;  /* plane A: the largest first transmission near by; as far as LOCAL_REACH */
-    struct picture edge;  /* plane A: the same beside the pixel */
+    float bright;          /* the screen's brightest channel, on the whole */
+    float restore;         /* share of the brightness that despill gives back */
+    bool spill;            /* wanted is the spill, not the cut-out */
+    float thin;            /* below this alpha, a pixel by itself may be noise */
+    float crease;          /* pooled alpha that a crease in the screen makes */
+    struct rect out;       /* what is filled */
+    struct rect around;    /* what is seen of the take */
+    struct picture shadow; /* plane A, when shadows are apart: the share of its light that the screen loses */
+    struct picture first;  /* plane A: the first transmission */
+    struct picture solid;  /* plane A: how surely nothing of the screen shows, 0 … 1 */
+    struct picture near;   /* plane A: the largest first transmission near by; as far as LOCAL_REACH */
+    struct picture edge;   /* plane A: the same beside the pixel */
     struct local local;
     const float *field[3]; /* a row of the screen */
     /* rows as wide as `around` */
@@ -226,10 +285,24 @@ static void first_row(const struct hue *hue, const float *restrict r, const floa
     }
 }
 
+/* The screen as it is lit in a row, shadows and all. */
+static void shade_row(struct work *work, const float *restrict shadow, int32_t count)
+{
+    for (int c = 0; c < 3; c++) {
+        const float *from = work->field[c];
+        float *to = work->spare[c];
+        for (int32_t i = 0; i < count; i++)
+            to[i] = from[i] * (1 - shadow[i]);
+        work->field[c] = to;
+    }
+}
+
 static void field_rows(struct work *work, int32_t x0, int32_t y, int32_t count)
 {
     for (int c = 0; c < 3; c++)
         work->field[c] = screen_row(work->screen, c, x0, y, count, work->spare[c]);
+    if (work->shadow.plane[PLANE_A] != NULL)
+        shade_row(work, picture_row(&work->shadow, PLANE_A, y) + (x0 - work->around.x0), count);
     bare_row(&work->hue, work->screen->noise, work->field[0], work->field[1], work->field[2], work->whole, work->sigma,
              count);
 }
@@ -387,19 +460,24 @@ static float pixel_alpha(const struct work *work, const float pixel[3], int32_t 
     return alpha * *keep;
 }
 
-/* Takes the excess of the screen's hue out of a premultiplied colour. */
-static void despill(const struct hue *hue, enum despill limit, float colour[3])
+/* Takes the excess of the screen's hue out of a premultiplied colour; returns how much that was. */
+static float despill(const struct work *work, const struct key_screen *key, float colour[3])
 {
     static const float shares[] = {
         [DESPILL_MEAN] = 0, [DESPILL_TWO_TO_ONE] = HUE_WEDGE / 3, [DESPILL_LARGER] = HUE_WEDGE
     };
-    if (limit == DESPILL_NONE)
-        return;
+    const struct hue *hue = &work->hue;
+    if (key->despill == DESPILL_NONE)
+        return 0;
     const float along = colour[0] * hue->axis[0] + colour[1] * hue->axis[1] + colour[2] * hue->axis[2];
     const float over = colour[0] * hue->across[0] + colour[1] * hue->across[1] + colour[2] * hue->across[2];
-    const float excess = larger(along - shares[limit] * fabsf(over), 0);
+    const float excess = larger(along - shares[key->despill] * fabsf(over), 0);
+    float lost = 0;
     for (int c = 0; c < 3; c++)
-        colour[c] -= excess * hue->strip[c];
+        lost += key->luminance[c] * excess * hue->strip[c];
+    for (int c = 0; c < 3; c++)
+        colour[c] += work->restore * lost - excess * hue->strip[c];
+    return excess;
 }
 
 static void fill_row(const struct work *work, const struct key_screen *key, const struct picture *take,
@@ -423,14 +501,14 @@ static void fill_row(const struct work *work, const struct key_screen *key, cons
         }
         for (int c = 0; c < 3; c++)
             colour[c] = keep * (pixel[c] - (1 - alpha) * work->field[c][i]);
-        despill(&work->hue, key->despill, colour);
+        const float excess = despill(work, key, colour);
         const float show = garbage == NULL ? 1 : 1 - between(garbage[i], 0, 1);
         for (int c = 0; c < 3; c++) {
             if (to[c] != NULL)
                 to[c][i] = show * colour[c];
         }
         if (to[PLANE_A] != NULL)
-            to[PLANE_A][i] = show * alpha;
+            to[PLANE_A][i] = show * (work->spill ? excess / work->whole[i] : alpha);
     }
 }
 
@@ -438,9 +516,13 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
                                    struct arena *scratch, struct passel_error *error)
 {
     const struct screens *screens = at->found;
+    const struct key_screen *key = at->self;
     *work = (struct work){ .screen = &screens->screen[0], .out = area };
-    work->crease = ((const struct key_screen *)at->self)->takes.take[0].empty != NULL ? CREASE : CREASE_UNSEEN;
-    work->around = rect_cut(screen_reach(at, 0, area), rect_cut(at->inputs[0].data, take->area));
+    work->spill = at->picture == PICTURE_SPILL;
+    work->restore = key->restore != NULL ? (float)value_at(key->restore, 0, at->frame, at->scale) : 0;
+    work->crease = key->takes.take[0].empty != NULL ? CREASE : CREASE_UNSEEN;
+    work->around = rect_cut(rect_grow(area, LOCAL_REACH + SEE_EDGE, LOCAL_REACH + SEE_EDGE),
+                            rect_cut(at->inputs[0].data, take->area));
     if (!learn_screen(work))
         return error_set(error, PASSEL_BAD_PICTURE, "the screen is grey: it has no hue to key on");
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->first, error));
@@ -466,6 +548,34 @@ static const float *matte_row(const struct picture *matte, int32_t x0, int32_t y
     return matte == NULL ? NULL : picture_row(matte, PLANE_A, y) + (x0 - matte->area.x0);
 }
 
+/* The part of the take that is filmed: beyond it, `in` is black. */
+static struct picture filmed(const struct at *at, const struct picture *take)
+{
+    return picture_part(take, rect_cut(take->area, at->inputs[0].data));
+}
+
+static enum passel_status make_shadow(const struct at *at, const struct picture *take, struct rect area,
+                                      struct arena *scratch, struct picture *shadow, struct passel_error *error)
+{
+    const struct key_screen *key = at->self;
+    const struct screens *screens = at->found;
+    const struct picture seen = filmed(at, take);
+    RETURN_IF_ERROR(arena_picture(scratch, area, HAS_A, shadow, error));
+    return shadow_find(shadow, &seen, &screens->screen[0], (float)value_at(key->darkest, 0, at->frame, at->scale),
+                       scratch, error);
+}
+
+static enum passel_status fill_shadow(const struct at *at, const struct picture *take, const struct picture *out,
+                                      struct arena *scratch, struct passel_error *error)
+{
+    struct picture shadow;
+    if (out->plane[PLANE_A] == NULL)
+        return PASSEL_OK;
+    RETURN_IF_ERROR(make_shadow(at, take, out->area, scratch, &shadow, error));
+    picture_copy(out, &shadow);
+    return PASSEL_OK;
+}
+
 static enum passel_status fill_cut(const struct at *at, const struct picture *in, const struct picture *out,
                                    struct arena *scratch, struct passel_error *error)
 {
@@ -474,6 +584,8 @@ static enum passel_status fill_cut(const struct at *at, const struct picture *in
     const struct picture *core = key->core == NULL ? NULL : &in[key->garbage == NULL ? 1 : 2];
     struct work work;
     RETURN_IF_ERROR(work_new(&work, at, &in[0], out->area, scratch, error));
+    if (wants_shadow(at))
+        RETURN_IF_ERROR(make_shadow(at, &in[0], work.around, scratch, &work.shadow, error));
     find_first(&work, &in[0]);
     find_near(&work);
     RETURN_IF_ERROR(local_learn(&work.local, out->area, &in[0], &work.solid, work.screen, work.bright, scratch, error));
@@ -501,8 +613,10 @@ static enum passel_status screen_fill(const struct at *at, const struct picture 
                                       struct arena *scratch, struct passel_error *error)
 {
     const struct screens *screens = at->found;
-    if (at->picture == PICTURE_CUT)
+    if (is_cut(at))
         return fill_cut(at, in, out, scratch, error);
+    if (at->picture == PICTURE_SHADOW)
+        return fill_shadow(at, &in[0], out, scratch, error);
     fill_screen(&screens->screen[0], out);
     return PASSEL_OK;
 }
@@ -514,7 +628,10 @@ const struct kind kind_key_screen = {
         .notes = "The colour of the screen is found in the take; uneven light is no matter, least of all with an empty. "
                  "Solid parts come out solid and the bare screen empty without any setting; the colours near an edge tell "
                  "how transparent hair and soft outlines are. What has the very colour of the screen needs a `core`, or a "
-                 "second screen: see `key two-screen`. The picture `screen` is the bare screen as it was found.",
+                 "second screen: see `key two-screen`. The picture `screen` is the bare screen as it was found. With "
+                 "`shadows apart` multiply the new background by 1 minus `shadow`. The picture `spill` is how much of the "
+                 "screen's light lay on the foreground: add the new background there, softened, and its light falls on "
+                 "the foreground instead.",
         .example = "keeper = key screen keeper-green   empty green-empty\n"
                    "  despill  to larger\n"
                    "  garbage  stands\n",
@@ -523,6 +640,9 @@ const struct kind kind_key_screen = {
         .head = &head,
         .settings = settings,
         .pictures = (const struct further_picture[]){ { "screen", "the screen as it would look with nothing before it" },
+                                                      { "shadow", "a matte of the shadows on the screen" },
+                                                      { "spill",
+                                                        "a matte of the screen's light that despill took away" },
                                                       { NULL, NULL } },
     },
     .analysis = &screens_analysis,

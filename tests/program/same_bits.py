@@ -52,6 +52,8 @@ cut = key two-screen
   on gs empty gs-empty
   on bs empty bs-empty
 one = key screen gs
+  shadows apart
+  despill to mean restore 50%
 edge = matte cut
   floor 2% ceiling 97%
   choke 0.7 px
@@ -113,6 +115,8 @@ final = stack
   layer night add matte edge wrap 3 px
   layer cut over holdout rigging
   layer one over opacity 20%
+  layer dusk multiply matte one.shadow opacity 20%
+  layer dusk add matte one.spill opacity 20%
   layer shown lighten opacity 70%
   layer sign atop
   layer misty difference opacity 50%
