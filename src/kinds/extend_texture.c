@@ -3,12 +3,12 @@
 /*
  * The plate's light is split, in fourth roots, into a broad gradient and what stands out of it. The gradient is
  * continued as such; pieces of the rest are laid over it. Which pieces go where is found on a coarse grid
- * (numerics/patch_match.h). Slow parts of the detail are mixed softly where two pieces meet, the fine part changes over
- * from one pixel to the next, so that neither grain nor sharpness is lost; at the plate's border what is still missing
- * is carried a little way out.
+ * (numerics/patch_match.h). Where two pieces meet they are mixed over a few cells, fine parts so that grain keeps its
+ * strength; at the plate's border what is still missing is carried a little way out.
  */
 #include "kinds/extend_texture.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "base/error.h"
@@ -329,12 +329,11 @@ static bool piece_at(const struct texture *texture, const struct picture *detail
     return true;
 }
 
-/* Slow parts mixed, fine part of the piece that has most say there. */
+/* All mixed; uncorrelated fine parts lose strength where they are, and are given it back. */
 static void lay_pixel(const struct texture *texture, int32_t x, int32_t y, float detail[3])
 {
     struct around around = around_pixel(texture, x, y);
-    float mixed[3] = { 0 }, all = 0, most = 0, slow[3], full[3];
-    struct patch_from best = { 0, 0 };
+    float mixed[3] = { 0 }, fine[3] = { 0 }, all = 0, squares = 0, slow[3], full[3];
     for (int k = 0; k < 16; k++) {
         const struct patch_from from = texture->from[around.cell[k]];
         float weight = around.weight[k];
@@ -345,18 +344,18 @@ static void lay_pixel(const struct texture *texture, int32_t x, int32_t y, float
             }
         }
         if (around.weight[k] <= 0 || !texture->open[around.cell[k]] ||
-            !piece_at(texture, &texture->slow, from, x, y, slow))
+            !piece_at(texture, &texture->slow, from, x, y, slow) ||
+            !piece_at(texture, &texture->detail, from, x, y, full))
             continue;
-        for (int c = 0; c < 3; c++)
+        for (int c = 0; c < 3; c++) {
             mixed[c] += weight * slow[c];
+            fine[c] += weight * (full[c] - slow[c]);
+        }
         all += weight;
-        best = weight > most ? from : best;
-        most = fmaxf(most, weight);
+        squares += weight * weight;
     }
-    const bool found = all > 0 && piece_at(texture, &texture->slow, best, x, y, slow) &&
-                       piece_at(texture, &texture->detail, best, x, y, full);
     for (int c = 0; c < 3; c++)
-        detail[c] = found ? mixed[c] / all + full[c] - slow[c] : 0;
+        detail[c] = all > 0 ? mixed[c] / all + fine[c] / sqrtf(squares) : 0;
 }
 
 static float carried(const struct texture *texture, const struct around *around, int c)

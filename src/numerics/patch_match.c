@@ -31,6 +31,9 @@
 #define JOINT 0.05F      /* of a change of label, whatever it looks like */
 #define REPEAT 1.5F      /* of a joint of two pieces from places so near each other that both show the same */
 #define REPEAT_NEAR 40
+#define AGAIN 0.8F   /* of showing what is shown elsewhere, too, for each time… */
+#define AGAIN_MOST 3 /* …up to so many */
+#define AGAIN_ROUNDS 2
 #define BORDER 3.0F /* weight of meeting what is known */
 #define BORDER_RADIUS 2
 #define DULL 4.0F   /* cost of a source without any texture */
@@ -56,6 +59,7 @@ struct match {
     struct patch_from labels[LABELS];
     int label_count;
     int32_t *label;
+    int32_t *shown, *first; /* how often a source is shown in the gap, and the first cell that does */
     void *block;
 };
 
@@ -375,13 +379,48 @@ static float border_cost(const struct match *match, int32_t x, int32_t y, struct
     return count > 0 ? BORDER * sum / count : 0;
 }
 
+static void count_shown(const struct match *match, int32_t cell, struct patch_from from)
+{
+    const int32_t source = source_at(match, cell % match->grid->width, cell / match->grid->width, from);
+    if (source < 0)
+        return;
+    if (match->shown[source]++ == 0)
+        match->first[source] = cell;
+}
+
+/* Settled cells come first: what they show is shown already. */
+static void find_shown(const struct match *match, const struct patch_from *settled)
+{
+    const int32_t count = cell_count(match->grid);
+    memset(match->shown, 0, (size_t)count * sizeof *match->shown);
+    for (int32_t cell = 0; cell < count; cell++) {
+        if (!match->open[cell] && (settled[cell].dx != 0 || settled[cell].dy != 0))
+            count_shown(match, cell, settled[cell]);
+    }
+    for (int32_t cell = 0; cell < count; cell++) {
+        if (match->open[cell])
+            count_shown(match, cell, match->labels[match->label[cell]]);
+    }
+}
+
+/* The first to show something may; who repeats it had better show something else. */
+static float again_cost(const struct match *match, int32_t cell, int32_t source)
+{
+    const int32_t times = match->shown[source];
+    if (times == 0 || match->first[source] == cell)
+        return 0;
+    return AGAIN * (float)(times < AGAIN_MOST ? times : AGAIN_MOST);
+}
+
 static int32_t cell_cost(const void *data, int32_t cell, int32_t label)
 {
     const struct match *match = data;
     const int32_t x = cell % match->grid->width, y = cell / match->grid->width;
     const struct patch_from from = match->labels[label];
     const int32_t source = source_at(match, x, y, from);
-    const float cost = source < 0 ? BAD_SOURCE : match->strange[source] + border_cost(match, x, y, from);
+    const float cost = source < 0
+                           ? BAD_SOURCE
+                           : match->strange[source] + border_cost(match, x, y, from) + again_cost(match, cell, source);
     return (int32_t)(cost * UNIT);
 }
 
@@ -444,12 +483,14 @@ static enum passel_status match_new(struct match *match, const struct patch_grid
 {
     const size_t count = (size_t)cell_count(grid);
     *match = (struct match){ .grid = grid, .least = least };
-    match->block = memory_zeros(count, sizeof(float) + sizeof(int32_t) + 3 * sizeof(bool));
+    match->block = memory_zeros(count, sizeof(float) + 3 * sizeof(int32_t) + 3 * sizeof(bool));
     if (match->block == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     match->strange = match->block;
     match->label = (int32_t *)(match->strange + count);
-    match->known = (bool *)(match->label + count);
+    match->shown = match->label + count;
+    match->first = match->shown + count;
+    match->known = (bool *)(match->first + count);
     match->open = match->known + count;
     match->source = match->open + count;
     return PASSEL_OK;
@@ -479,8 +520,13 @@ enum passel_status patch_match(const struct patch_grid *grid, int32_t least, str
                                              .data = &match,
                                              .cell = cell_cost,
                                              .pair = pair_cost };
+        memset(match.shown, 0, count * sizeof *match.shown);
         first_labels(&match);
         status = graph_cut_label(&labelling, ROUNDS, match.label, error);
+        for (int round = 0; round < AGAIN_ROUNDS && status == PASSEL_OK; round++) {
+            find_shown(&match, from);
+            status = graph_cut_label(&labelling, ROUNDS, match.label, error);
+        }
         if (status == PASSEL_OK && !settle(&match, from))
             break;
     }
