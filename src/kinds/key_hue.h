@@ -8,6 +8,7 @@
 #ifndef KINDS_KEY_HUE_H
 #define KINDS_KEY_HUE_H
 
+#include <math.h>
 #include <stdbool.h>
 
 #include "numerics/cells.h"
@@ -22,6 +23,14 @@ struct hue {
 bool hue_of(const float colour[3], struct hue *hue);
 
 #define HUE_WEDGE 0.57735027F /* 1 / sqrt(3): the slope of "minus the larger of the others" */
+
+/* How much of the screen's hue: along its axis, less the wedge across. Noise of sigma makes no wedge. */
+static inline float hue_share(const struct hue *hue, float r, float g, float b, float sigma)
+{
+    const float along = r * hue->axis[0] + g * hue->axis[1] + b * hue->axis[2];
+    const float over = fabsf(r * hue->across[0] + g * hue->across[1] + b * hue->across[2]);
+    return along - HUE_WEDGE * over * over / (over + 2 * sigma + 1e-6F);
+}
 
 /* score[i] = how much screen is in cell i's value. Without a colour the screen's hue is the one that most flat,
  * saturated cells share. */

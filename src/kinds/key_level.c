@@ -18,7 +18,6 @@
 #define NEAR 0.015F       /* how far from the level a bare cell's ratio may be, noise apart */
 #define NEAR_COLOUR 0.03F /* the same for the other channels */
 #define ROUNDS 4          /* each with half the tolerance: haze of smoke falls away */
-#define SHARE_LEAST 100   /* one cell in so many must be bare */
 
 struct pair {
     float take[3], empty[3];
@@ -173,7 +172,7 @@ enum passel_status level_find(const struct picture *empty, const struct noise no
     *bare = refine(pairs, count, main, 1, level);
     for (int round = 1; round < ROUNDS; round++)
         refine(pairs, count, main, 1 / (float)(1 << round), level);
-    const bool found = *bare >= 12 && *bare * SHARE_LEAST >= count;
+    const bool found = *bare >= 12 && *bare * LEVEL_SHARE >= count;
     for (int c = 0; c < 3; c++)
         level[c] = found ? smaller(larger(level[c], LEVEL_LEAST), LEVEL_MOST) : 1;
     memory_free(ratios);

@@ -16,6 +16,7 @@
 enum passel_status level_find(const struct picture *empty, const struct noise noise[3], const struct cells *looks,
                               int look_count, float level[3], int *bare, struct passel_error *error);
 
+#define LEVEL_SHARE 100 /* one cell in so many must agree */
 #define LEVEL_LEAST 0.8F
 #define LEVEL_MOST 1.25F
 

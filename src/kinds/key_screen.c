@@ -46,6 +46,7 @@ struct key_screen {
 #define NEAR_SCREEN_TO 0.26F
 #define ALMOST_FROM 0.94F /* an alpha that is nearly 1, where no screen shows, is 1 */
 #define ALMOST_TO 0.98F
+#define GREYEST 0.05F        /* of its brightest channel: a screen shows more of its hue */
 #define BARE_FROM 2.5F       /* sigmas of alpha that are nothing */
 #define BARE_TO 5.0F         /* sigmas from which alpha is kept as it is */
 #define POOL 3               /* pixels to either side that are pooled */
@@ -173,6 +174,12 @@ static enum passel_status screen_make(const struct block *block, const struct re
     return PASSEL_OK;
 }
 
+static enum passel_status screen_open(const struct at *at, void **state, struct passel_error *error)
+{
+    const struct key_screen *key = at->self;
+    return faults_open(at, key->takes.take[0].on, key->takes.take[0].empty, state, error);
+}
+
 static bool is_cut(const struct at *at)
 {
     return at->picture == PICTURE_CUT || at->picture == PICTURE_SPILL;
@@ -247,14 +254,6 @@ struct work {
     float *spare[3], *most, *pooled;
     float *whole, *sigma; /* the bare screen's share of its hue, and the noise in it */
 };
-
-/* How much of the screen's hue: along its axis, less the wedge across. Noise of sigma makes no wedge. */
-static float hue_share(const struct hue *hue, float r, float g, float b, float sigma)
-{
-    const float along = r * hue->axis[0] + g * hue->axis[1] + b * hue->axis[2];
-    const float over = fabsf(r * hue->across[0] + g * hue->across[1] + b * hue->across[2]);
-    return along - HUE_WEDGE * over * over / (over + 2 * sigma + 1e-6F);
-}
 
 /* Along a row of the screen: how much of its hue the bare screen has, and the sigma of that. */
 static void bare_row(const struct hue *hue, const struct noise noise[3], const float *restrict r,
@@ -434,7 +433,7 @@ static bool learn_screen(struct work *work)
         return false;
     bare_row(&work->hue, work->screen->noise, &mean[0], &mean[1], &mean[2], &whole, &sigma, 1);
     work->thin = BARE_TO * sigma / whole;
-    return true;
+    return whole >= GREYEST * work->bright;
 }
 
 /* Alpha of one pixel; most: the largest first transmission near by, noise and all. *keep is how much of its foreground
@@ -524,7 +523,11 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
     work->around = rect_cut(rect_grow(area, LOCAL_REACH + SEE_EDGE, LOCAL_REACH + SEE_EDGE),
                             rect_cut(at->inputs[0].data, take->area));
     if (!learn_screen(work))
-        return error_set(error, PASSEL_BAD_PICTURE, "the screen is grey: it has no hue to key on");
+        return error_set(
+            error, PASSEL_BAD_PICTURE,
+            "the screen of %s is grey: its brightest channel is %.3g and it has no hue to key on; use `key "
+            "luma` or `key difference`",
+            key->takes.take[0].on->text, (double)work->bright);
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->first, error));
     RETURN_IF_ERROR(arena_picture(scratch, work->around, HAS_A, &work->solid, error));
     const struct rect near = rect_cut(rect_grow(area, LOCAL_REACH, LOCAL_REACH), work->around);
@@ -613,6 +616,8 @@ static enum passel_status screen_fill(const struct at *at, const struct picture 
                                       struct arena *scratch, struct passel_error *error)
 {
     const struct screens *screens = at->found;
+    if (at->picture == PICTURE_CUT)
+        faults_note(at, &screens->faults);
     if (is_cut(at))
         return fill_cut(at, in, out, scratch, error);
     if (at->picture == PICTURE_SHADOW)
@@ -647,6 +652,8 @@ const struct kind kind_key_screen = {
     },
     .analysis = &screens_analysis,
     .make = screen_make,
+    .open = screen_open,
+    .close = faults_close,
     .asks = screen_asks,
     .info = screen_info,
     .reach = screen_reach,

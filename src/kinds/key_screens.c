@@ -20,8 +20,9 @@
 #include "numerics/cells.h"
 #include "numerics/smooth_field.h"
 
-#define LOOKS 3      /* frames looked at */
-#define CELL_SIZE 16 /* pixels */
+#define LOOKS FAULTS_LOOKS
+#define CELL_SIZE 16  /* pixels */
+#define BARE_LEAST 50 /* one cell in so many must be bare */
 
 struct screens_work {
     struct screens *screens;
@@ -287,11 +288,15 @@ static enum passel_status estimate_screens(const struct takes *takes, struct scr
         best = bare > best ? bare : best;
     }
     const int32_t count = work->looks[0][0].width * work->looks[0][0].height;
-    if (best * 50 < count)
-        return error_set(error, PASSEL_BAD_PICTURE,
-                         "no bare screen was found in %s; film the screen with nothing before it and name that picture "
-                         "as its empty",
-                         takes->take[0].on->text);
+    if (best * BARE_LEAST < count)
+        return error_set(
+            error, PASSEL_BAD_PICTURE,
+            "no bare screen was found in %s: %.1f%% of it looks like one colour%s, evenly lit, and %d%% is "
+            "the least; film the screen with nothing before it and name that picture as its empty",
+            takes->take[0].on->text, 100.0 * best / count, takes->has_colour ? " of the hue given" : "",
+            100 / BARE_LEAST);
+    if (takes->count == 1)
+        faults_see_through(&work->looks[0][0], &work->screens->faults);
     for (int i = 0; i < takes->count; i++) {
         if (takes->take[i].empty != NULL)
             continue;
@@ -310,6 +315,36 @@ static size_t screens_bytes(const struct screens *screens)
     return bytes;
 }
 
+/* The cells' spreads become the screen there. */
+static void field_of_cells(const struct screen *screen, struct cells *look)
+{
+    for (int32_t i = 0; i < look->width * look->height; i++) {
+        const int32_t x = look->area.x0 + (i % look->width) * look->size + look->size / 2;
+        const int32_t y = look->area.y0 + (i / look->width) * look->size + look->size / 2;
+        for (int c = 0; c < 3; c++)
+            look->spread[c][i] = *screen_row(screen, c, x, y, 1, &look->spread[c][i]);
+        look->weight[i] = 0;
+    }
+}
+
+/* What is known before a screen is estimated; with an empty, all there is. */
+static void find_faults(const struct takes *takes, struct screens_work *work)
+{
+    struct screens *screens = work->screens;
+    const struct screen *screen = &screens->screen[0];
+    struct cells *look = &work->looks[0][0];
+    faults_clipped(look, &screens->faults);
+    if (takes->take[0].empty == NULL)
+        return;
+    if (!takes->trust_levels) {
+        const int main = screens->faults.channel;
+        screens->faults.unlike = screen->bare_cells * LEVEL_SHARE < look->width * look->height * work->look_count[0];
+        screens->faults.level = screen->level[main];
+    }
+    field_of_cells(screen, look);
+    faults_see_through(look, &screens->faults);
+}
+
 static enum passel_status screens_finish(const struct at *at, void *kept, void **found, size_t *bytes,
                                          struct passel_error *error)
 {
@@ -324,6 +359,9 @@ static enum passel_status screens_finish(const struct at *at, void *kept, void *
         else if (!takes->trust_levels)
             RETURN_IF_ERROR(correct_level(work, i, error));
     }
+    work->screens->faults.level = 1;
+    if (takes->count == 1)
+        find_faults(takes, work);
     if (estimate)
         RETURN_IF_ERROR(estimate_screens(takes, work, error));
     *found = work->screens;

@@ -7,6 +7,7 @@
 #ifndef KINDS_KEY_SCREENS_H
 #define KINDS_KEY_SCREENS_H
 
+#include "kinds/key_faults.h"
 #include "kinds/kind.h"
 #include "numerics/noise_model.h"
 
@@ -37,6 +38,7 @@ struct screen {
 
 struct screens {
     int count;
+    struct faults faults; /* of the take, when there is one only */
     struct screen screen[SCREEN_LIMIT];
 };
 

@@ -485,6 +485,117 @@ static void test_spill(void **state)
     set_release(&set);
 }
 
+/* What `cut` has to say of a take, in a text to be released. */
+static struct text told(const struct set *set, bool empty)
+{
+    struct desk desk;
+    struct text notes = { NULL, 0, 0, false };
+    assert_int_equal(desk_open(&desk, empty ? "empty bare" : "", "", NULL), PASSEL_OK);
+    assert_int_equal(desk_learn(&desk, &set->take, empty ? &set->empty : NULL, NULL), PASSEL_OK);
+    assert_int_equal(kind_key_screen.open(&desk.at, &desk.at.state, NULL), PASSEL_OK);
+    struct picture cut = desk_fill(&desk, &set->take, NULL, 100);
+    kind_key_screen.close(desk.at.state, &notes);
+    picture_release(&cut);
+    desk_close(&desk);
+    return notes;
+}
+
+static void expect_told(const struct set *set, bool empty, const char *wanted)
+{
+    struct text notes = told(set, empty);
+    if (wanted == NULL && notes.bytes != NULL)
+        fail_msg("unexpected: %s", notes.bytes);
+    if (wanted != NULL && (notes.bytes == NULL || strstr(notes.bytes, wanted) == NULL))
+        fail_msg("expected '%s' in '%s'", wanted, notes.bytes != NULL ? notes.bytes : "");
+    text_release(&notes);
+}
+
+/* Takes that are not as they should be are told of, with numbers; others are not. */
+static void test_faults(void **state)
+{
+    (void)state;
+    struct set set;
+    for (int empty = 0; empty < 2; empty++) {
+        set_make(&set, green, 0.3, 31);
+        expect_told(&set, empty, NULL);
+        for (int32_t i = 0; i < WIDTH * HEIGHT; i++) { /* the camera clips green */
+            float *v = picture_row(&set.take, PLANE_G, i / WIDTH) + i % WIDTH;
+            *v = *v > 0.48F ? 0.48F : *v;
+        }
+        expect_told(&set, empty, "the screen is clipped: green of take stands at 0.48 in ");
+        set_release(&set);
+
+        set_make(&set, green, 0.3, 32);
+        for (int32_t i = 0; i < WIDTH * HEIGHT; i++) { /* a keeper in the screen's green, half as bright */
+            const double a = at(&set.truth, PLANE_A, i % WIDTH, i / WIDTH);
+            for (int c = 0; c < 3; c++)
+                picture_row(&set.truth, (enum plane)c, i / WIDTH)[i % WIDTH] = (float)(0.5 * a * green[c]);
+        }
+        picture_release(&set.take);
+        set.take = scene_take(&set.truth, &set.screen, 1);
+        struct dice dice = { 32 };
+        scene_add_noise(&set.take, camera, &dice);
+        expect_told(&set, empty, "of what stands before the screen in take has the screen's own hue");
+        set_release(&set);
+    }
+    static const double blue[3] = { 0.06, 0.14, 0.52 };
+    struct set other;
+    set_make(&set, green, 0.3, 33);
+    set_make(&other, blue, 0.3, 34);
+    const struct picture own = set.empty;
+    set.empty = other.empty;
+    expect_told(&set, true, "nowhere does take look like bare, its empty");
+    set.empty = own;
+    for (int c = 0; c < 3; c++) {
+        for (int32_t i = 0; i < WIDTH * HEIGHT; i++)
+            picture_row(&set.empty, (enum plane)c, i / WIDTH)[i % WIDTH] *= 0.85F;
+    }
+    expect_told(&set, true, "take is 18% brighter than its empty");
+    set_release(&other);
+    set_release(&set);
+}
+
+/* The hue is in neither picture: there is nothing to key on. */
+static void test_grey_screen(void **state)
+{
+    (void)state;
+    static const double grey[3] = { 0.4, 0.4, 0.4 };
+    struct set set;
+    struct desk desk;
+    struct passel_error error;
+    struct arena scratch = { 0 };
+    set_make(&set, grey, 0.1, 35);
+    assert_int_equal(desk_open(&desk, "empty bare", "", NULL), PASSEL_OK);
+    assert_int_equal(desk_learn(&desk, &set.take, &set.empty, NULL), PASSEL_OK);
+    struct picture out = made(rect_of(0, 0, WIDTH, HEIGHT), HAS_RGBA);
+    assert_int_equal(kind_key_screen.fill(&desk.at, &set.take, &out, &scratch, &error), PASSEL_BAD_PICTURE);
+    assert_non_null(strstr(error.text, "the screen of take is grey"));
+    arena_release(&scratch);
+    picture_release(&out);
+    desk_close(&desk);
+    set_release(&set);
+}
+
+/* An empty of another size is refused where it is named, with both sizes. */
+static void test_wrong_size(void **state)
+{
+    (void)state;
+    struct set set;
+    struct desk desk;
+    struct passel_error error;
+    set_make(&set, green, 0.3, 36);
+    assert_int_equal(desk_open(&desk, "empty bare", "", NULL), PASSEL_OK);
+    desk.infos[0].display = rect_of(0, 0, WIDTH / 2, HEIGHT);
+    void *work = NULL;
+    assert_int_equal(kind_key_screen.analysis->add(&desk.at, 0, &set.empty, desk.infos, 1, &work, &error), PASSEL_OK);
+    assert_int_equal(kind_key_screen.analysis->add(&desk.at, 1, &set.take, desk.infos + 1, 1, &work, &error),
+                     PASSEL_BAD_RECIPE);
+    assert_non_null(strstr(error.text, "take is 360 x 240, the first is 180 x 240"));
+    kind_key_screen.analysis->drop_work(work);
+    desk_close(&desk);
+    set_release(&set);
+}
+
 static void test_tiles(void **state)
 {
     (void)state;
@@ -539,9 +650,10 @@ static void test_no_memory(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_reference), cmocka_unit_test(test_hues),   cmocka_unit_test(test_colour),
-        cmocka_unit_test(test_no_screen), cmocka_unit_test(test_mattes), cmocka_unit_test(test_despill),
-        cmocka_unit_test(test_shadows),   cmocka_unit_test(test_spill),  cmocka_unit_test(test_tiles),
+        cmocka_unit_test(test_reference), cmocka_unit_test(test_hues),        cmocka_unit_test(test_colour),
+        cmocka_unit_test(test_no_screen), cmocka_unit_test(test_mattes),      cmocka_unit_test(test_despill),
+        cmocka_unit_test(test_faults),    cmocka_unit_test(test_grey_screen), cmocka_unit_test(test_wrong_size),
+        cmocka_unit_test(test_shadows),   cmocka_unit_test(test_spill),       cmocka_unit_test(test_tiles),
         cmocka_unit_test(test_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
