@@ -42,8 +42,10 @@ struct key_screen {
 #define MOST_SIGMAS 2.0F       /* so much does noise add to the largest near by */
 #define THIN_EDGE 0.1F         /* a solid pixel beside one that shows more is seen as thin, */
 #define THIN_WEIGHT 0.03F      /* and its colour, which may hold some screen yet, counts so much */
-#define NEAR_SCREEN_FROM 0.16F /* where the most transparent pixel near by shows less, all is solid */
+#define NEAR_SCREEN_FROM 0.16F /* where the most transparent pixel near by shows less, smoothly, all is solid */
 #define NEAR_SCREEN_TO 0.26F
+#define RELIEF_FROM 0.06F /* where it shows so much more than the pixel itself, there are gaps near by, as in hair */
+#define RELIEF_TO 0.12F
 #define ALMOST_FROM 0.94F /* an alpha that is nearly 1, where no screen shows, is 1 */
 #define ALMOST_TO 0.98F
 #define GREYEST 0.05F        /* of its brightest channel: a screen shows more of its hue */
@@ -358,6 +360,7 @@ static void most_within(const struct work *work, const struct picture *most, int
 static void find_near(const struct work *work)
 {
     const struct rect area = work->near.area;
+    const float hidden = NEAR_SCREEN_FROM + MOST_SIGMAS / BARE_TO * work->thin;
     most_within(work, &work->near, SEE_EDGE);
     most_within(work, &work->edge, 1);
     for (int32_t y = area.y0; y < area.y1; y++) {
@@ -366,8 +369,8 @@ static void find_near(const struct work *work)
         float *solid = picture_row(&work->solid, PLANE_A, y) + (area.x0 - work->around.x0);
         for (int32_t i = 0; i < rect_width(area); i++) {
             const float thin = first[i] <= 0 ? THIN_WEIGHT : 0;
-            const float sure = near[i] < NEAR_SCREEN_FROM ? 1 : solid[i];
-            solid[i] = edge[i] < THIN_EDGE ? sure : thin;
+            const float sure = edge[i] < THIN_EDGE ? solid[i] : thin;
+            solid[i] = near[i] < hidden ? 1 : sure;
         }
     }
 }
@@ -447,14 +450,17 @@ static float pixel_alpha(const struct work *work, const float pixel[3], int32_t 
     const float least = larger(work->crease, POOLED_FROM / (2 * POOL + 1) * sigma);
     const float pooled = ramp(work->pooled[i] - WEDGE_BIAS * sigma, least, 2 * least);
     *keep = 1;
-    if (near <= NEAR_SCREEN_FROM)
+    const float inside = 1 - ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO);
+    const float ajar = larger(1 - inside, ramp(near - larger(first, 2 * sigma), RELIEF_FROM, RELIEF_TO));
+    if (ajar <= 0)
         return 1;
     *keep = pooled;
     if (pooled == 0 && 1 - first < BARE_FROM * sigma)
         return 0;
     const float open = local_alpha(&work->local, work->out.x0 + i, y, pixel, field);
-    const float agreed = ramp(open, ALMOST_FROM, ALMOST_TO) * ramp(limit - first, 0, limit);
-    const float alpha = 1 + ramp(near, NEAR_SCREEN_FROM, NEAR_SCREEN_TO) * (1 - agreed) * (open - 1);
+    const float pure = ramp(limit - first, 0, limit) * ramp(open, ALMOST_FROM, ALMOST_TO);
+    const float agreed = larger(pure, inside * ramp(open + SOLID_SIGMAS * sigma, ALMOST_FROM, ALMOST_TO));
+    const float alpha = 1 + ajar * (1 - agreed) * (open - 1);
     *keep = larger(pooled, ramp(alpha, BARE_FROM * sigma, BARE_TO * sigma));
     return alpha * *keep;
 }

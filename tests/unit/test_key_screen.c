@@ -485,6 +485,46 @@ static void test_spill(void **state)
     set_release(&set);
 }
 
+/* A grey board that mirrors up to a ninth of the screen's light in soft spots, at its edges too, is solid. */
+static void test_reflections(void **state)
+{
+    (void)state;
+    struct set set;
+    struct desk desk;
+    struct dice dice = { 41 };
+    set_make(&set, green, 0.3, 41);
+    for (int32_t y = 0; y < HEIGHT; y++) {
+        for (int32_t x = 0; x < WIDTH; x++) {
+            const bool board = x >= 60 && x < 300 && y >= 60 && y < 220;
+            const double mirrored = 0.11 * pow(sin(0.06 * x) * sin(0.05 * y), 2);
+            picture_row(&set.truth, PLANE_A, y)[x] = board ? 1 : 0;
+            for (int c = 0; c < 3; c++)
+                picture_row(&set.truth, (enum plane)c, y)[x] =
+                    board ? (float)(0.3 + 0.1 * sin(0.3 * x) + mirrored * green[c]) : 0;
+        }
+    }
+    picture_release(&set.take);
+    set.take = scene_take(&set.truth, &set.screen, 1);
+    scene_add_noise(&set.take, camera, &dice);
+    assert_int_equal(desk_open(&desk, "empty bare", "", NULL), PASSEL_OK);
+    assert_int_equal(desk_learn(&desk, &set.take, &set.empty, NULL), PASSEL_OK);
+    struct picture cut = desk_fill(&desk, &set.take, NULL, 1000);
+    double band = 0;
+    int solid = 0;
+    for (int32_t y = 60; y < 220; y++) {
+        for (int32_t x = 60; x < 300; x++) {
+            const bool inner = x >= 64 && x < 296 && y >= 64 && y < 216;
+            solid += inner && at(&cut, PLANE_A, x, y) == 1;
+            band += inner ? 0 : at(&cut, PLANE_A, x, y);
+        }
+    }
+    print_message("reflections: %.5f solid, mean alpha along the edges %.4f\n", solid / (232.0 * 152), band / 3136);
+    assert_true(solid > 0.999 * 232 * 152 && band > 0.97 * 3136);
+    picture_release(&cut);
+    desk_close(&desk);
+    set_release(&set);
+}
+
 /* What `cut` has to say of a take, in a text to be released. */
 static struct text told(const struct set *set, bool empty)
 {
@@ -650,11 +690,11 @@ static void test_no_memory(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_reference), cmocka_unit_test(test_hues),        cmocka_unit_test(test_colour),
-        cmocka_unit_test(test_no_screen), cmocka_unit_test(test_mattes),      cmocka_unit_test(test_despill),
-        cmocka_unit_test(test_faults),    cmocka_unit_test(test_grey_screen), cmocka_unit_test(test_wrong_size),
-        cmocka_unit_test(test_shadows),   cmocka_unit_test(test_spill),       cmocka_unit_test(test_tiles),
-        cmocka_unit_test(test_no_memory),
+        cmocka_unit_test(test_reference),  cmocka_unit_test(test_hues),        cmocka_unit_test(test_colour),
+        cmocka_unit_test(test_no_screen),  cmocka_unit_test(test_mattes),      cmocka_unit_test(test_despill),
+        cmocka_unit_test(test_faults),     cmocka_unit_test(test_reflections), cmocka_unit_test(test_grey_screen),
+        cmocka_unit_test(test_wrong_size), cmocka_unit_test(test_shadows),     cmocka_unit_test(test_spill),
+        cmocka_unit_test(test_tiles),      cmocka_unit_test(test_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
