@@ -37,7 +37,7 @@ void digest_shot(struct digest *digest, const struct shot *shot, int scale)
     digest_bytes(digest, &shot->primaries, sizeof shot->primaries);
 }
 
-static void digest_value(struct digest *digest, const struct value *value, int32_t frame, bool changing)
+static void digest_value(struct digest *digest, const struct value *value, double frame, bool changing)
 {
     if (value->spec == NULL)
         return;
@@ -71,7 +71,7 @@ static void digest_value(struct digest *digest, const struct value *value, int32
     }
 }
 
-static void digest_setting(struct digest *digest, const struct setting *setting, int32_t frame, bool changing)
+static void digest_setting(struct digest *digest, const struct setting *setting, double frame, bool changing)
 {
     if (setting == NULL)
         return;
@@ -86,7 +86,7 @@ static void digest_setting(struct digest *digest, const struct setting *setting,
     }
 }
 
-void digest_block(struct digest *digest, const struct block *block, int32_t frame, bool changing)
+void digest_block(struct digest *digest, const struct block *block, double frame, bool changing)
 {
     digest_setting(digest, block->head, frame, changing);
     for (int i = 0; i < block->setting_count; i++)

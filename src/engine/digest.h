@@ -24,7 +24,7 @@ void digest_text(struct digest *digest, const char *text); /* with its end, so t
 void digest_shot(struct digest *digest, const struct shot *shot, int scale);
 /* Every setting of a block as it is at `frame`. Pictures that it names are left to their own digests. With `changing`
  * false, numbers that change over frames are left out. */
-void digest_block(struct digest *digest, const struct block *block, int32_t frame, bool changing);
+void digest_block(struct digest *digest, const struct block *block, double frame, bool changing);
 XXH128_hash_t digest_end(struct digest *digest); /* releases it */
 
 #endif

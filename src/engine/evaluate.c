@@ -38,6 +38,12 @@ static bool reaches_far(const struct node *node, int k, int32_t strip_rows)
     return rect_height(reach_of(node, k, want)) > rect_height(want) + strip_rows / 2;
 }
 
+static bool wants_spline(const struct node *node)
+{
+    return node->moments > 1 ? node->at.filter == FILTER_SPLINE
+                             : transform_wants_spline(&node->transform, node->at.filter);
+}
+
 enum reading evaluate_reading(const struct plan *plan, int n, int k, int *input)
 {
     const struct node *node = &plan->nodes[n];
@@ -45,7 +51,7 @@ enum reading evaluate_reading(const struct plan *plan, int n, int k, int *input)
     if (node->kind->geometric && k == 0) {
         *input = node->source;
         if (!node->whole_shift)
-            return transform_wants_spline(&node->transform, node->at.filter) ? READING_SPLINE : READING_STORED;
+            return wants_spline(node) ? READING_SPLINE : READING_STORED;
     }
     const struct node *read = &plan->nodes[*input];
     if (read->held[FORM_PLAIN] != NULL || node->asks.asks[k].whole || read->info.whole || read->shared)
@@ -201,27 +207,103 @@ static enum passel_status deliver_ask(const struct strip *strip, int n, int k, s
 
 /* ---- making -------------------------------------------------------------------------------------------------------------- */
 
+static void clear(const struct picture *picture)
+{
+    for (int p = 0; p < PLANE_COUNT; p++)
+        picture_fill(picture, (enum plane)p, picture->area, 0);
+}
+
+/* The picture as the node's own step `own` places it. `room` is for the resampled one where more is to be done. */
+static enum passel_status fill_placed(const struct strip *strip, const struct node *node, const struct at *at,
+                                      const struct transform *own, const struct picture *in, const struct picture *room,
+                                      const struct picture *out, struct passel_error *error)
+{
+    const struct node *source = &strip->plan->nodes[node->source];
+    const struct transform window = transform_chain(*own, node->to_window);
+    const bool more = node->ends_chain && node->kind->fill != NULL;
+    const struct picture *resampled = more ? room : out;
+    struct transform t = transform_chain(*own, node->below);
+    if (node->moments > 1)
+        t = transform_resampled(t);
+    if (rect_empty(in->area)) {
+        clear(resampled);
+    } else {
+        RETURN_IF_ERROR(picture_resample(resampled, in, source->info.data, node->hold, &t, node->at.filter, error));
+        if (node->cut)
+            coverage_cut(resampled, &window, node->window, node->at.filter);
+    }
+    if (!more)
+        return PASSEL_OK;
+    return node->kind->fill(at, resampled, out, &strip->scratch->arena, error);
+}
+
+/* Sums in the order of the moments, whatever the strip. */
+static void add_moment(const struct picture *sum, const struct picture *moment)
+{
+    const size_t width = (size_t)rect_width(sum->area);
+    for (int p = 0; p < PLANE_COUNT; p++)
+        for (int32_t y = sum->area.y0; sum->plane[p] != NULL && y < sum->area.y1; y++) {
+            float *to = picture_row(sum, (enum plane)p, y);
+            const float *from = picture_row(moment, (enum plane)p, y);
+            for (size_t x = 0; x < width; x++)
+                to[x] += from[x];
+        }
+}
+
+static void divide(const struct picture *sum, float count)
+{
+    for (int p = 0; p < PLANE_COUNT; p++)
+        for (int32_t y = sum->area.y0; sum->plane[p] != NULL && y < sum->area.y1; y++) {
+            float *to = picture_row(sum, (enum plane)p, y);
+            for (int32_t x = 0; x < rect_width(sum->area); x++)
+                to[x] /= count;
+        }
+}
+
+/* False when nothing of this moment reaches the area. */
+static bool shows(const struct strip *strip, const struct node *node, const struct transform *own, struct rect area)
+{
+    const struct transform t = transform_chain(*own, node->below);
+    const struct rect there = transform_reach_out(&t, node->at.filter, strip->plan->nodes[node->source].info.data);
+    return node->hold || !rect_empty(rect_cut(there, area));
+}
+
+/* Light, premultiplied, adds up while the shutter is open: the mean over its moments, each resampled and cropped by
+ * itself. */
+static enum passel_status fill_smeared(const struct strip *strip, const struct node *node, const struct picture *in,
+                                       const struct picture *room, const struct picture *out,
+                                       struct passel_error *error)
+{
+    struct at at = node->at;
+    struct picture moment;
+    RETURN_IF_ERROR(scratch_picture(strip->scratch, &moment, out->area, picture_planes(out), error));
+    clear(out);
+    for (int k = 0; k < node->moments; k++) {
+        struct transform own;
+        enum filter filter;
+        bool ends;
+        at.beside = node_moment(node, k);
+        RETURN_IF_ERROR(node->kind->transform(&at, &own, &filter, &ends, error));
+        if (!shows(strip, node, &own, out->area))
+            continue;
+        RETURN_IF_ERROR(fill_placed(strip, node, &at, &own, in, room, &moment, error));
+        add_moment(out, &moment);
+        arena_release(&strip->scratch->arena);
+    }
+    divide(out, (float)node->moments);
+    return PASSEL_OK;
+}
+
 static enum passel_status fill_geometric(const struct strip *strip, int n, const struct picture *in,
                                          const struct picture *out, struct passel_error *error)
 {
     const struct node *node = &strip->plan->nodes[n];
-    const struct node *source = &strip->plan->nodes[node->source];
-    struct picture resampled = *out;
-    const bool more = node->ends_chain && node->kind->fill != NULL;
-    if (more)
-        RETURN_IF_ERROR(scratch_picture(strip->scratch, &resampled, out->area, picture_planes(out), error));
-    if (rect_empty(in->area)) {
-        for (int p = 0; p < PLANE_COUNT; p++)
-            picture_fill(&resampled, (enum plane)p, resampled.area, 0);
-    } else {
-        RETURN_IF_ERROR(
-            picture_resample(&resampled, in, source->info.data, node->hold, &node->transform, node->at.filter, error));
-        if (node->cut)
-            coverage_cut(&resampled, &node->to_window, node->window, node->at.filter);
-    }
-    if (!more)
-        return PASSEL_OK;
-    return node->kind->fill(&node->at, &resampled, out, &strip->scratch->arena, error);
+    struct picture room = { 0 };
+    if (node->ends_chain && node->kind->fill != NULL)
+        RETURN_IF_ERROR(scratch_picture(strip->scratch, &room, out->area, picture_planes(out), error));
+    if (node->moments > 1)
+        return fill_smeared(strip, node, in, &room, out, error);
+    return fill_placed(strip, node, &node->at, &node->own, in, &room, out, error);
 }
 
 static enum passel_status make_node(const struct strip *strip, int n, const struct picture *out,

@@ -210,6 +210,19 @@ static void digest_asks(const struct plan *plan, const struct ask_list *list, co
     }
 }
 
+double node_moment(const struct node *node, int k)
+{
+    return node->moments > 1 ? node->open * ((k + 0.5) / node->moments - 0.5) : 0;
+}
+
+/* A smeared picture follows from the settings at all its moments. */
+static void digest_moments(struct node *node, struct digest *digest)
+{
+    node->moments = node->kind->moments != NULL ? node->kind->moments(&node->at, &node->open) : 1;
+    for (int k = 0; k < node->moments && node->moments > 1; k++)
+        digest_block(digest, node->at.block, node->at.frame + node_moment(node, k), true);
+}
+
 /* What the picture shows, from the settings at this frame, the inputs and the files. */
 static enum passel_status node_digest(struct plan *plan, struct node *node, struct passel_error *error)
 {
@@ -219,6 +232,7 @@ static enum passel_status node_digest(struct plan *plan, struct node *node, stru
     digest_text(&digest, node->kind->schema.name);
     digest_bytes(&digest, &node->at.picture, sizeof node->at.picture);
     digest_block(&digest, node->at.block, node->at.frame, true);
+    digest_moments(node, &digest);
     if (node->kind->by_frame != NULL && node->kind->by_frame(&node->at))
         digest_bytes(&digest, &node->at.frame, sizeof node->at.frame);
     digest_asks(plan, &node->asks, node->inputs, &digest);
@@ -346,18 +360,20 @@ void plan_want(struct plan *plan, const int *roots, const unsigned *planes, int 
     }
 }
 
-/* Joins `node`, whose own step is `own`, with the chain below. The border is the business of the step that meets it:
+/* Joins `node` with the chain below. The border is the business of the step that meets it:
  * where the lowest holds the source's edge, the picture that it makes still ends where its data window ends, and the
  * first step above that does not hold shows that end. */
-static void fold(struct node *node, const struct node *below, const struct transform *own)
+static void fold(struct node *node, const struct node *below)
 {
     const bool hold = node->hold;
-    node->transform = transform_chain(*own, below->transform);
+    node->below = below->transform;
+    node->transform = transform_chain(node->own, below->transform);
     node->source = below->source;
     node->hold = below->hold;
     node->cut = below->cut || (below->hold && !hold);
     node->window = below->cut ? below->window : below->info.data;
-    node->to_window = below->cut ? transform_chain(*own, below->to_window) : *own;
+    if (below->cut)
+        node->to_window = transform_chain(below->own, below->to_window);
 }
 
 enum passel_status plan_resolve(struct plan *plan, int n, struct passel_error *error)
@@ -365,19 +381,20 @@ enum passel_status plan_resolve(struct plan *plan, int n, struct passel_error *e
     struct node *node = &plan->nodes[n];
     if (node->resolved)
         return PASSEL_OK;
-    struct transform own = transform_identity();
-    RETURN_IF_ERROR(node->kind->transform(&node->at, &own, &node->at.filter, &node->ends_chain, error));
-    node->transform = own;
+    node->own = node->below = node->to_window = transform_identity();
+    RETURN_IF_ERROR(node->kind->transform(&node->at, &node->own, &node->at.filter, &node->ends_chain, error));
+    node->ends_chain = node->ends_chain || node->moments > 1;
+    node->transform = node->own;
     node->source = node->inputs[0];
     node->hold = node->asks.asks[0].border == BORDER_HOLD;
     const struct node *below = &plan->nodes[node->source];
     if (below->kind->geometric && below->at.picture == 0) {
         RETURN_IF_ERROR(plan_resolve(plan, node->source, error));
         if (!below->ends_chain)
-            fold(node, below, &own);
+            fold(node, below);
     }
     node->at.transform = &node->transform;
-    node->whole_shift = transform_is_shift(&node->transform, &node->shift_x, &node->shift_y);
+    node->whole_shift = node->moments <= 1 && transform_is_shift(&node->transform, &node->shift_x, &node->shift_y);
     node->resolved = true;
     return PASSEL_OK;
 }

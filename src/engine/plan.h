@@ -34,10 +34,14 @@ struct node {
     bool whole_shift; /* the transform moves by whole pixels */
     int32_t shift_x, shift_y;
     struct transform transform; /* the whole chain, from here to `source` */
+    struct transform own;       /* the node's step alone */
+    struct transform below;     /* the chain without the node's own step */
+    int moments;                /* more than 1: the mean of so many, spread over `open` frames */
+    double open;
     int source;                 /* node that a geometric one reads */
     bool hold;                  /* beyond its edge the source goes on, since the first of the chain holds it */
     bool cut;                   /* but what is seen ends with `window` of a picture within the chain … */
-    struct transform to_window; /* … which this leads to */
+    struct transform to_window; /* … which this leads to, without the node's own step */
     struct rect window;
     bool shared; /* the frame before or after shows the same: worth keeping */
     XXH128_hash_t digest;
@@ -75,6 +79,9 @@ bool status_of_file(enum passel_status status);
 /* Puts another picture of the same block and round in the place of look `k` of a node, one that was not lost. False
  * when there is none. */
 bool plan_replace_look(struct plan *plan, struct node *node, int k);
+
+/* Moment k of a smeared node, in frames from its own; 0 when it stands still. */
+double node_moment(const struct node *node, int k);
 
 /* The planes that `node` asks of its input `ask` (HAS_…). */
 unsigned plan_ask_planes(const struct node *node, const struct ask *ask);

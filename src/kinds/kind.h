@@ -91,6 +91,7 @@ struct at {
     const struct shot *shot;
     int picture; /* 0: the main one; n: the n-th of the schema's further pictures */
     int32_t frame;
+    double beside; /* of a smeared picture: the moment being made, in frames from `frame`; else 0 */
     int scale;   /* 1 full size, 2 half, 4 quarter: pictures are that much smaller, px settings too (value_at) */
     void *state; /* from open */
     const struct ask *asks;
@@ -151,6 +152,11 @@ struct kind {
      * more than this transform to it (a crop), so that no consumer may fold it into its own. */
     enum passel_status (*transform)(const struct at *at, struct transform *t, enum filter *filter, bool *ends_chain,
                                     struct passel_error *error);
+    /* Geometric kinds that can be smeared by an open shutter; else NULL. How many moments the picture at this frame is
+     * the mean of; 1: it stands still. Moment k of n lies `open` frames times (k + 1/2) / n - 1/2 beside the frame
+     * (at.beside): `transform` and `fill` are called for each, info.data covers them all. Such a picture ends its
+     * chain. at.inputs are there, at.found is not. */
+    int (*moments)(const struct at *at, double *open);
     /* out->area is inside info.data; out has the planes that are wanted. in[i] belongs to asks[i] and covers reach (or
      * the whole data window) – with BORDER_CLEAR zeros beyond the input's data window, with BORDER_HOLD its edge.
      * `in` may alias nothing that is written. `scratch` gives memory until the call returns. With info.whole set, it is

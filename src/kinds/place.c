@@ -6,9 +6,10 @@
  * Every step is a map of the frame onto itself; they are joined, so that the picture is resampled once. A crop is a
  * rectangle in the frame as things lie at its step: the steps below carry it along, and it is applied to the resampled
  * pixels as the share of each that it covers. `handheld` is a move and a turn like any other, by chance that follows
- * from the seed and the frame.
+ * from the seed and the frame. With an open shutter the picture is the mean of many moments (kind.h: `moments`).
  */
 #include <math.h>
+#include <string.h>
 
 #include "base/error.h"
 #include "kinds/corners.h"
@@ -17,7 +18,17 @@
 #include "picture/coverage.h"
 #include "picture/function.h"
 
-enum action { PLACE_MOVE, PLACE_TURN, PLACE_SIZE, PLACE_ABOUT, PLACE_PIN, PLACE_CROP, PLACE_HANDHELD, PLACE_FILTER };
+enum action {
+    PLACE_MOVE,
+    PLACE_TURN,
+    PLACE_SIZE,
+    PLACE_ABOUT,
+    PLACE_PIN,
+    PLACE_CROP,
+    PLACE_HANDHELD,
+    PLACE_FILTER,
+    PLACE_SHUTTER
+};
 
 struct step {
     enum action action;
@@ -33,6 +44,7 @@ struct place {
     int count, crops;
     bool by_frame; /* a hand holds it */
     enum filter filter;
+    const struct value *shutter; /* degrees */
 };
 
 /* A crop at one frame: `rest` leads from the output to the frame as it was at the crop. */
@@ -43,6 +55,9 @@ struct crop {
 
 #define PLACE_LIMITS .unit = UNIT_PX, .limited = true, .least = -100000, .most = 100000
 #define SMALLEST_SIZE 1e-4
+#define MOMENTS_MOST 512   /* of an open shutter */
+#define PROBES 16          /* pieces of the way that is measured for them */
+#define STILL (1.0 / 1024) /* pixels of a way that are none */
 
 static const struct tag_spec crop_tags[] = {
     { .word = "soft",
@@ -181,6 +196,18 @@ static const struct setting_spec settings[] = {
       .values = (const struct value_spec[]){ { .label = "FILTER", .type = VALUE_CHOICE, .choices = filters },
                                              { .label = NULL } },
       .standard = "spline" },
+    { .word = "shutter",
+      .help = "motion blur from the steps above: how long the shutter is open, about the middle of the frame; 180 deg "
+              "is half of it",
+      .values = (const struct value_spec[]){ { .label = "N",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .unit = UNIT_DEGREES,
+                                               .limited = true,
+                                               .least = 0,
+                                               .most = 720 },
+                                             { .label = NULL } },
+      .standard = "0 deg" },
     { .help = NULL },
 };
 
@@ -218,9 +245,10 @@ static enum passel_status place_make(const struct block *block, const struct rec
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     place->picture = setting_value(block->head, 0);
     place->filter = (enum filter)setting_value(block_setting(block, "filter"), 0)->choice;
+    place->shutter = setting_value(block_setting(block, "shutter"), 0);
     place->steps = steps;
     for (int i = 0; i < block->setting_count; i++) {
-        if (block->settings[i].spec - settings == PLACE_FILTER)
+        if (block->settings[i].spec - settings >= PLACE_FILTER)
             continue;
         struct step *step = &steps[place->count++];
         step->action = (enum action)(block->settings[i].spec - settings);
@@ -239,9 +267,15 @@ static enum passel_status place_make(const struct block *block, const struct rec
 
 /* ---- one frame --------------------------------------------------------------------------------------------------- */
 
+/* The moment being made, in frames. */
+static double now(const struct at *at)
+{
+    return at->frame + at->beside;
+}
+
 static double number(const struct at *at, const struct value *value, int component)
 {
-    return value_at(value, component, at->frame, at->scale);
+    return value_at(value, component, now(at), at->scale);
 }
 
 /* The window keeps its place through all steps. In a folded chain inputs[0] is further down, so the own one counts. */
@@ -281,9 +315,9 @@ static struct transform turn_back(double degrees, double x, double y)
 static struct transform hand_back(const struct at *at, const struct step *step, double x, double y)
 {
     const double amount = number(at, step->amount, 0), turn = step->turn != NULL ? number(at, step->turn, 0) : 0;
-    const struct transform move = { { 1, 0, -amount * flicker_at(&step->unrest[0], at->frame), 0, 1,
-                                      -amount * flicker_at(&step->unrest[1], at->frame), 0, 0, 1 } };
-    return transform_chain(move, turn_back(turn * flicker_at(&step->unrest[2], at->frame), x, y));
+    const struct transform move = { { 1, 0, -amount * flicker_at(&step->unrest[0], now(at)), 0, 1,
+                                      -amount * flicker_at(&step->unrest[1], now(at)), 0, 0, 1 } };
+    return transform_chain(move, turn_back(turn * flicker_at(&step->unrest[2], now(at)), x, y));
 }
 
 static enum passel_status pin_back(const struct at *at, const struct value *pin, struct transform *back,
@@ -355,6 +389,50 @@ static enum passel_status join_steps(const struct place *place, const struct at 
     return PASSEL_OK;
 }
 
+/* Where the corners of the input's data window lie at this moment; false when one is behind the camera. */
+static bool corners_at(const struct at *at, double beside, double corner[8])
+{
+    const struct rect data = at->inputs[0].data;
+    struct transform back, there;
+    struct at moment = *at;
+    moment.beside = beside;
+    if (join_steps(at->self, &moment, &back, NULL, NULL) != PASSEL_OK || !transform_invert(back, &there))
+        return false;
+    corners_of_map(&there, data, corner);
+    for (int i = 0; i < 8; i++)
+        if (!isfinite(corner[i]))
+            return false;
+    return true;
+}
+
+/* How far the corner that runs furthest gets while the shutter is open. */
+static double longest_way(const struct at *at, double open)
+{
+    double way[4] = { 0 }, before[8], after[8], most = 0;
+    if (!corners_at(at, -open / 2, before))
+        return MOMENTS_MOST;
+    for (int k = 1; k <= PROBES; k++) {
+        if (!corners_at(at, open * ((double)k / PROBES - 0.5), after))
+            return MOMENTS_MOST;
+        for (int i = 0; i < 4; i++) {
+            const double dx = after[2 * i] - before[2 * i], dy = after[2 * i + 1] - before[2 * i + 1];
+            way[i] += sqrt(dx * dx + dy * dy);
+            most = fmax(most, way[i]);
+        }
+        memcpy(before, after, sizeof before);
+    }
+    return most;
+}
+
+/* Two moments for each pixel that something moves. */
+static int place_moments(const struct at *at, double *open)
+{
+    const struct place *place = at->self;
+    *open = value_at(place->shutter, 0, at->frame, 1) / 360;
+    const double way = *open > 0 && !rect_empty(at->inputs[0].data) ? longest_way(at, *open) : 0;
+    return way > STILL ? (int)fmin(ceil(2 * way) + 1, MOMENTS_MOST) : 1;
+}
+
 static bool place_by_frame(const struct at *at)
 {
     return ((const struct place *)at->self)->by_frame;
@@ -397,7 +475,8 @@ static struct rect around_crop(const struct crop *crop)
         (int32_t)ceil(fmin(fmax(crop->x1, -limit), limit)), (int32_t)ceil(fmin(fmax(crop->y1, -limit), limit)));
 }
 
-static enum passel_status place_info(const struct at *at, struct picture_info *info, struct passel_error *error)
+/* What is covered at one moment. */
+static enum passel_status data_at(const struct at *at, struct rect *data, struct passel_error *error)
 {
     const struct place *place = at->self;
     struct arena arena = { NULL };
@@ -405,17 +484,32 @@ static enum passel_status place_info(const struct at *at, struct picture_info *i
     struct crop *crops;
     const enum passel_status status = read_crops(at, &arena, &whole, &crops, error);
     if (status == PASSEL_OK) {
-        *info = at->inputs[0];
-        info->planes |= HAS_A;
-        info->whole = false;
-        info->chunk_rows = 1;
-        info->data = transform_reach_out(&whole, place->filter, at->inputs[0].data);
+        *data = transform_reach_out(&whole, place->filter, at->inputs[0].data);
         for (int i = 0; i < place->crops; i++)
-            info->data =
-                rect_cut(info->data, transform_reach_out(&crops[i].rest, FILTER_LINEAR, around_crop(&crops[i])));
+            *data = rect_cut(*data, transform_reach_out(&crops[i].rest, FILTER_LINEAR, around_crop(&crops[i])));
     }
     arena_release(&arena);
     return status;
+}
+
+static enum passel_status place_info(const struct at *at, struct picture_info *info, struct passel_error *error)
+{
+    struct at moment = *at;
+    double open = 0;
+    const int count = place_moments(at, &open);
+    struct rect all = { 0 };
+    for (int k = 0; k < count; k++) {
+        struct rect data;
+        moment.beside = count > 1 ? open * ((k + 0.5) / count - 0.5) : 0;
+        RETURN_IF_ERROR(data_at(&moment, &data, error));
+        all = rect_join(all, data);
+    }
+    *info = at->inputs[0];
+    info->planes |= HAS_A;
+    info->whole = false;
+    info->chunk_rows = 1;
+    info->data = all;
+    return PASSEL_OK;
 }
 
 /* ---- pixels ------------------------------------------------------------------------------------------------------ */
@@ -491,5 +585,6 @@ const struct kind kind_place = {
     .asks = place_asks,
     .info = place_info,
     .transform = place_transform,
+    .moments = place_moments,
     .fill = place_fill,
 };

@@ -81,6 +81,14 @@ bool transform_is_shift(const struct transform *t, int32_t *dx, int32_t *dy)
     return unturned && unscaled && whole(m[2] / m[8], dx) && whole(m[5] / m[8], dy);
 }
 
+struct transform transform_resampled(struct transform t)
+{
+    int32_t dx, dy;
+    if (transform_is_shift(&t, &dx, &dy))
+        t.m[2] += 10 * WHOLE_PIXEL * t.m[8];
+    return t;
+}
+
 bool transform_wants_spline(const struct transform *t, enum filter filter)
 {
     int32_t dx, dy;

@@ -27,6 +27,9 @@ void transform_point(const struct transform *t, double x, double y, double *in_x
 /* True (and the amount) when t only moves by whole pixels: x_in = x_out + *dx. */
 bool transform_is_shift(const struct transform *t, int32_t *dx, int32_t *dy);
 
+/* t itself, or a hair beside it (1e-8 pixels) when it moves by whole pixels: so that it is resampled, not copied. */
+struct transform transform_resampled(struct transform t);
+
 /* Where `input` comes to lie, outward to whole pixels: outside of it no pixel is covered, whatever the filter. */
 struct rect transform_reach_out(const struct transform *t, enum filter filter, struct rect input);
 /* Which input pixels resampling needs to fill `output`. */

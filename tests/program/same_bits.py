@@ -75,6 +75,14 @@ sign = place sign-take
   size 80%
   turn [1001 -20 smooth, 1006 25] deg
   move -12.5 4.25 px
+swept = place sign-take
+  crop 4 2 3 5 px soft 2 px
+  turn [1001 -20, 1006 25] deg
+  move [1001 0 0, 1006 40.5 -9] px
+  shutter 200 deg
+held = place steady
+  move [1001 -3 2, 1006 5.5 -7] px
+  shutter 90 deg
 far = place sign
   pin 10 5 150 15 140 80 20 85 px
   handheld 2 px turn 0.5 deg seed 7
@@ -120,6 +128,8 @@ final = stack
   layer shown lighten opacity 70%
   layer sign atop
   layer misty difference opacity 50%
+  layer swept over opacity 60%
+  layer held over opacity 20%
   layer flame add opacity 10%
   layer come-in over opacity 30%
   layer proof lighten opacity 10%

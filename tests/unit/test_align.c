@@ -31,27 +31,53 @@ static double chance(uint32_t *seed)
 }
 
 /* A sum of sines of many directions, standard deviation 1. */
-static double ground(uint32_t seed, double x, double y)
+struct ground {
+    double x[WAVES], y[WAVES], phase[WAVES], size[WAVES];
+};
+
+static void ground_init(struct ground *ground, uint32_t seed)
 {
-    double sum = 0, squares = 0;
+    double squares = 0;
     for (int i = 0; i < WAVES; i++) {
         const double frequency = 0.02 + 0.33 * chance(&seed), direction = 6.283185307179586 * chance(&seed);
-        const double phase = chance(&seed), size = 1 / sqrt(frequency);
-        sum += size * sin(6.283185307179586 * (frequency * (cos(direction) * x + sin(direction) * y) + phase));
-        squares += size * size / 2;
+        ground->x[i] = 6.283185307179586 * frequency * cos(direction);
+        ground->y[i] = 6.283185307179586 * frequency * sin(direction);
+        ground->phase[i] = 6.283185307179586 * chance(&seed);
+        ground->size[i] = 1 / sqrt(frequency);
+        squares += ground->size[i] * ground->size[i] / 2;
     }
-    return sum / sqrt(squares);
+    for (int i = 0; i < WAVES; i++)
+        ground->size[i] /= sqrt(squares);
+}
+
+static double height(const struct ground *ground, double x, double y)
+{
+    double sum = 0;
+    for (int i = 0; i < WAVES; i++)
+        sum += ground->size[i] * sin(ground->x[i] * x + ground->y[i] * y + ground->phase[i]);
+    return sum;
+}
+
+struct set {
+    struct ground paint, relief;
+};
+
+static void set_init(struct set *set, uint32_t seed)
+{
+    ground_init(&set->paint, seed);
+    ground_init(&set->relief, seed + 99);
 }
 
 /* What the camera sees when the set lies (dx, dy) further right and down. */
-static double seen(uint32_t set, double lamp, double x, double y, double dx, double dy)
+static double seen(const struct set *set, double lamp, double x, double y, double dx, double dy)
 {
-    const double paint = 0.4 * exp(0.35 * ground(set, x - dx, y - dy));
-    return paint * (1 + lamp * 0.1 * ground(set + 99, x - dx, y - dy));
+    const double paint = 0.4 * exp(0.35 * height(&set->paint, x - dx, y - dy));
+    return paint * (1 + lamp * 0.1 * height(&set->relief, x - dx, y - dy));
 }
 
-static void film(const struct scratch *scratch, const char *name, uint32_t set, double lamp, double dx, double dy)
+static void film(const struct scratch *scratch, const char *name, uint32_t seed, double lamp, double dx, double dy)
 {
+    struct set set;
     const struct media_layer layer = { "", HAS_RGB };
     const struct rect frame = rect_of(0, 0, WIDTH, HEIGHT);
     const struct media_plan plan = {
@@ -61,9 +87,10 @@ static void film(const struct scratch *scratch, const char *name, uint32_t set, 
     struct picture picture;
     struct media_writer *writer;
     assert_int_equal(picture_new(&picture, frame, HAS_RGB, NULL), PASSEL_OK);
+    set_init(&set, seed);
     for (int32_t y = 0; y < HEIGHT; y++)
         for (int32_t x = 0; x < WIDTH; x++) {
-            const float light = (float)seen(set, lamp, x + 0.5, y + 0.5, dx, dy);
+            const float light = (float)seen(&set, lamp, x + 0.5, y + 0.5, dx, dy);
             for (int p = PLANE_R; p <= PLANE_B; p++)
                 picture_row(&picture, (enum plane)p, y)[x] = light * (0.5F + 0.25F * (float)p);
         }
@@ -103,9 +130,11 @@ static enum passel_status make(const struct scratch *scratch, const char *blocks
 static double off_by(const struct passel_picture *picture, double dx, double dy)
 {
     double sum = 0, light = 0;
+    struct set set;
+    set_init(&set, 5);
     for (int y = BORDER; y < HEIGHT - BORDER; y++)
         for (int x = BORDER; x < WIDTH - BORDER; x++) {
-            const double truth = 0.75 * seen(5, -1, x + 0.5, y + 0.5, dx, dy);
+            const double truth = 0.75 * seen(&set, -1, x + 0.5, y + 0.5, dx, dy);
             const double found = (double)picture->plane[1][y * WIDTH + x];
             sum += (found - truth) * (found - truth);
             light += truth * truth;
@@ -179,13 +208,13 @@ static void the_edge_is_held(void **state)
  * whole chain had the border of its last step. The picture that goes through `stack` is not joined. */
 static void the_edge_is_held_below_other_steps(void **state)
 {
-    static const char *const moves[] = { "-10 -6", "-10.25 -6.75", "7 5", "3.5 -2.25" };
+    static const char *const moves[] = { "-10 -6", "3.5 -2.25" };
     struct scratch scratch;
     (void)state;
     scratch_init(&scratch);
     film(&scratch, "green.exr", 5, 1, 0, 0);
     film(&scratch, "blue.exr", 5, -1, 4.5, 3.5);
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 2; i++) {
         static const char take[] = "blue = pass blue.exr\nput = align blue\n  to green\n";
         char joined[400], apart[400];
         struct passel_picture one, two;
