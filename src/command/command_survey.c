@@ -22,6 +22,7 @@ static const struct option options[] = {
     { "--lock", "PASS", false, "the pass that the others are held against, by its block's or file's name" },
     { "--limit", "NAME=CARE,SHOOT", true, "other limits for this run; may be given several times" },
     { "--limits", NULL, false, "print the table of limits and where they come from; looks at nothing" },
+    { "--html", "FILE", false, "also one page with pictures and plots, to be read with any browser, also on a phone" },
     { "--json", NULL, false, "one JSON object instead of text" },
     { "--set", "'BLOCK: LINE'", true, "a setting of the recipe for this run only; may be given several times" },
     { "--threads", "N", false, "how many threads work; as many as the machine offers when not given" },
@@ -77,6 +78,21 @@ static enum exit_code print_survey(const struct call *call, const struct survey 
     return failed ? EXIT_MACHINE : codes[survey->severity];
 }
 
+/* The page names the place as the command line does. */
+static enum exit_code write_page(const struct call *call, const struct survey *survey)
+{
+    const char *path = call_value(call, "--html");
+    struct text text = { 0 };
+    struct passel_error error = { 0 };
+    if (path == NULL)
+        return EXIT_FINE;
+    survey_html(survey, call->arguments[0], &text);
+    const enum passel_status status = text.failed ? error_set(&error, PASSEL_NO_MEMORY, "no memory for the page")
+                                                  : file_write(path, text.bytes, text.length, &error);
+    text_release(&text);
+    return end_with(status, &error);
+}
+
 static enum exit_code look(const struct call *call, const struct recipe *recipe, struct survey_wish *wish)
 {
     struct limit limits[LIMIT_COUNT];
@@ -95,6 +111,8 @@ static enum exit_code look(const struct call *call, const struct recipe *recipe,
     if (status != PASSEL_OK)
         return end_with(status, &error);
     enum exit_code code = print_survey(call, &survey);
+    const enum exit_code page = write_page(call, &survey);
+    code = page != EXIT_FINE ? page : code;
     if (wish->lock != NULL && (survey.lock < 0 || strcmp(survey.passes[survey.lock].label, wish->lock) != 0)) {
         (void)fprintf(stderr, "passel survey: there is no pass \"%s\" to hold the others against\n", wish->lock);
         code = EXIT_USE;
