@@ -22,7 +22,7 @@
 #include "kinds/kinds.h"
 #include "numerics/between.h"
 
-enum { PICTURE_CUT = 0, PICTURE_SCREEN, PICTURE_SHADOW, PICTURE_SPILL };
+enum { PICTURE_CUT = 0, PICTURE_SCREEN, PICTURE_SHADOW, PICTURE_SPILL, PICTURE_RESIDUAL };
 
 enum shadows { SHADOWS_IN, SHADOWS_APART };
 
@@ -184,7 +184,7 @@ static enum passel_status screen_open(const struct at *at, void **state, struct 
 
 static bool is_cut(const struct at *at)
 {
-    return at->picture == PICTURE_CUT || at->picture == PICTURE_SPILL;
+    return at->picture == PICTURE_CUT || at->picture == PICTURE_SPILL || at->picture == PICTURE_RESIDUAL;
 }
 
 static bool wants_shadow(const struct at *at)
@@ -209,9 +209,11 @@ static enum passel_status screen_asks(const struct at *at, struct ask_list *list
 
 static enum passel_status screen_info(const struct at *at, struct picture_info *info, struct passel_error *error)
 {
-    static const unsigned planes[] = {
-        [PICTURE_CUT] = HAS_RGBA, [PICTURE_SCREEN] = HAS_RGB, [PICTURE_SHADOW] = HAS_A, [PICTURE_SPILL] = HAS_A
-    };
+    static const unsigned planes[] = { [PICTURE_CUT] = HAS_RGBA,
+                                       [PICTURE_SCREEN] = HAS_RGB,
+                                       [PICTURE_SHADOW] = HAS_A,
+                                       [PICTURE_SPILL] = HAS_A,
+                                       [PICTURE_RESIDUAL] = HAS_RGB };
     const struct key_screen *key = at->self;
     int ask = 1;
     if (is_cut(at) && key->garbage != NULL)
@@ -240,7 +242,7 @@ struct work {
     struct hue hue;
     float bright;          /* the screen's brightest channel, on the whole */
     float restore;         /* share of the brightness that despill gives back */
-    bool spill;            /* wanted is the spill, not the cut-out */
+    bool spill, residual;  /* wanted is this, not the cut-out */
     float thin;            /* below this alpha, a pixel by itself may be noise */
     float crease;          /* pooled alpha that a crease in the screen makes */
     struct rect out;       /* what is filled */
@@ -510,7 +512,8 @@ static void fill_row(const struct work *work, const struct key_screen *key, cons
         const float show = garbage == NULL ? 1 : 1 - between(garbage[i], 0, 1);
         for (int c = 0; c < 3; c++) {
             if (to[c] != NULL)
-                to[c][i] = show * colour[c];
+                to[c][i] = work->residual ? pixel[c] - (show * colour[c] + (1 - show * alpha) * work->field[c][i])
+                                          : show * colour[c];
         }
         if (to[PLANE_A] != NULL)
             to[PLANE_A][i] = show * (work->spill ? excess / work->whole[i] : alpha);
@@ -524,6 +527,7 @@ static enum passel_status work_new(struct work *work, const struct at *at, const
     const struct key_screen *key = at->self;
     *work = (struct work){ .screen = &screens->screen[0], .out = area };
     work->spill = at->picture == PICTURE_SPILL;
+    work->residual = at->picture == PICTURE_RESIDUAL;
     work->restore = key->restore != NULL ? (float)value_at(key->restore, 0, at->frame, at->scale) : 0;
     work->crease = key->takes.take[0].empty != NULL ? CREASE : CREASE_UNSEEN;
     work->around = rect_cut(rect_grow(area, LOCAL_REACH + SEE_EDGE, LOCAL_REACH + SEE_EDGE),
@@ -654,6 +658,9 @@ const struct kind kind_key_screen = {
                                                       { "shadow", "a matte of the shadows on the screen" },
                                                       { "spill",
                                                         "a matte of the screen's light that despill took away" },
+                                                      { "residual",
+                                                        "what the key threw away: the take less the cut-out laid over "
+                                                        "the screen; see `view`" },
                                                       { NULL, NULL } },
     },
     .analysis = &screens_analysis,

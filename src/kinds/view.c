@@ -9,8 +9,9 @@
 #include "base/error.h"
 #include "kinds/alpha_input.h"
 #include "kinds/kinds.h"
+#include "numerics/between.h"
 
-enum show { SHOW_COLOUR, SHOW_ALPHA, SHOW_FAULTS };
+enum show { SHOW_COLOUR, SHOW_ALPHA, SHOW_FAULTS, SHOW_RESIDUAL };
 enum ground { GROUND_GREY, GROUND_CHECKER, GROUND_BLACK, GROUND_WHITE, GROUND_RED, GROUND_GREEN, GROUND_BLUE };
 
 struct view {
@@ -19,6 +20,8 @@ struct view {
     enum ground ground;
 };
 
+#define RESIDUAL_ZERO 0.18F
+#define RESIDUAL_GAIN 8.0F
 #define NEARLY (1.0F / 512) /* so little of alpha is none, or all */
 
 static const struct choice show_choices[] = {
@@ -26,6 +29,7 @@ static const struct choice show_choices[] = {
     [SHOW_ALPHA] = { "alpha", "alpha as a grey picture: 0 is black, 1 is white" },
     [SHOW_FAULTS] = { "faults", "alpha, with what is nearly nothing in blue and what is nearly solid in red, however "
                                 "little is missing: grain in a bare screen and holes stand out" },
+    [SHOW_RESIDUAL] = { "residual", "what may be below 0 too, 8 times as strong: 0 is 18% grey" },
     { NULL, NULL },
 };
 
@@ -77,6 +81,11 @@ static enum passel_status view_make(const struct block *block, const struct reci
     return PASSEL_OK;
 }
 
+static bool shows_colour(const struct view *view)
+{
+    return view->show == SHOW_COLOUR || view->show == SHOW_RESIDUAL;
+}
+
 static enum passel_status view_asks(const struct at *at, struct ask_list *list, struct passel_error *error)
 {
     const struct view *view = at->self;
@@ -84,14 +93,14 @@ static enum passel_status view_asks(const struct at *at, struct ask_list *list, 
     ask_add(list, (struct ask){ .block = view->picture->block,
                                 .picture = view->picture->picture,
                                 .frame = at->frame,
-                                .planes = view->show == SHOW_COLOUR ? HAS_RGBA : HAS_A });
+                                .planes = shows_colour(view) ? HAS_RGBA : HAS_A });
     return PASSEL_OK;
 }
 
 static enum passel_status view_info(const struct at *at, struct picture_info *info, struct passel_error *error)
 {
     const struct view *view = at->self;
-    if (view->show != SHOW_COLOUR)
+    if (!shows_colour(view))
         RETURN_IF_ERROR(alpha_check(at, 0, view->picture, error));
     *info = (struct picture_info){ .display = at->inputs[0].display,
                                    .data = rect_join(at->inputs[0].display, at->inputs[0].data),
@@ -137,11 +146,13 @@ static void view_row(const struct view *view, double size, const struct picture 
 {
     const int32_t shift = out->area.x0 - in->area.x0;
     const float *alpha = picture_row(in, PLANE_A, y) + shift;
-    const float *colour = view->show == SHOW_COLOUR ? picture_row(in, (enum plane)c, y) + shift : NULL;
+    const float *colour = shows_colour(view) ? picture_row(in, (enum plane)c, y) + shift : NULL;
     float *to = picture_row(out, (enum plane)c, y);
     for (int32_t i = 0; i < rect_width(out->area); i++) {
         if (view->show == SHOW_COLOUR)
             to[i] = colour[i] + (1 - alpha_clamped(alpha[i])) * ground_at(view->ground, size, c, out->area.x0 + i, y);
+        else if (view->show == SHOW_RESIDUAL)
+            to[i] = larger(RESIDUAL_ZERO + RESIDUAL_GAIN * colour[i], 0);
         else
             to[i] = view->show == SHOW_ALPHA ? alpha_clamped(alpha[i]) : fault_at(c, alpha[i]);
     }

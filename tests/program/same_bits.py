@@ -125,6 +125,7 @@ final = stack
   layer one over opacity 20%
   layer dusk multiply matte one.shadow opacity 20%
   layer dusk add matte one.spill opacity 20%
+  layer one.residual add opacity 20%
   layer shown lighten opacity 70%
   layer sign atop
   layer misty difference opacity 50%

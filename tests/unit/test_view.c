@@ -119,6 +119,21 @@ static void alpha_and_its_faults(void **state)
     set_release(&set);
 }
 
+/* Eight times as strong about middle grey, so that what is below 0 is seen. */
+static void residual_about_grey(void **state)
+{
+    (void)state;
+    struct set set;
+    set_init(&set, TEXT "rest = view cut\n  show residual\n");
+    static const float values[] = { 0, 0.01F, -0.01F, -0.1F, 0.5F };
+    memcpy(picture_row(&set.inputs[0].picture, PLANE_G, 5), values, sizeof values);
+    struct picture rest = stage_picture(&set.stage, "rest", 1001, HAS_RGB);
+    for (int i = 0; i < 5; i++)
+        assert_true(fabs(at(&rest, 1, i - 3, 5) - fmax(0.18 + 8 * (double)values[i], 0)) < 1e-6);
+    picture_release(&rest);
+    set_release(&set);
+}
+
 static void colour_alone_has_no_alpha_to_show(void **state)
 {
     (void)state;
@@ -148,9 +163,8 @@ static void survives_no_memory(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(over_every_ground),
-        cmocka_unit_test(alpha_and_its_faults),
-        cmocka_unit_test(colour_alone_has_no_alpha_to_show),
+        cmocka_unit_test(over_every_ground),   cmocka_unit_test(alpha_and_its_faults),
+        cmocka_unit_test(residual_about_grey), cmocka_unit_test(colour_alone_has_no_alpha_to_show),
         cmocka_unit_test(survives_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
