@@ -8,7 +8,7 @@
  * extend_field.c); clouds and masts that stand out of it have little say.
  *
  * What the field misses at the border itself, pixel by pixel, is carried outwards ever more blurred along the border,
- * as a membrane would do, so the seam fits exactly and no streak starts from it.
+ * as a membrane would do, its slope a few pixels far, so the seam fits exactly and no streak starts from it.
  */
 #include "kinds/extend_gradient.h"
 
@@ -26,7 +26,10 @@
 #define CELL_LEAST 4
 #define SPREAD_TIMES 3.0F /* the middle half's reach: 2 sigma of grain */
 #define LEAST_SHARE 0.7F  /* of the darkest root in the plate */
-#define RIM_DEPTH 3       /* pixels that a border value is averaged over, inwards */
+#define RIM_DEPTH 3       /* pixels that a border value is averaged over, inwards; as many more tell its slope */
+#define SLOPE_BLUR 1      /* pixels along the border: a sigma of 1.4 */
+#define CLEARLY 9.0F      /* 3 sigma, squared */
+#define SLOPE_FADE 5.0F   /* pixels that a slope goes on */
 #define RIM_SPREAD 0.6F   /* blur per pixel of distance */
 #define RIM_NEAR 2        /* from this blur on, what stands out is limited to… */
 #define RIM_TIMES 4.0F    /* …the usual miss */
@@ -137,20 +140,25 @@ static void field_row(const struct gradient *gradient, int plane, int32_t x0, in
 
 /* ---- the border ------------------------------------------------------------------------------------------------ */
 
-/* Adds plate - field of one pixel to the border values it belongs to. */
+/* Adds plate - field of one pixel, `depth` pixels from a side, to the border value it belongs to; `deep`: pixels from
+ * there to the other side. Two groups of pixels, one behind the other, tell value and slope. */
+static void rim_add(const struct rim *rim, int c, int32_t place, int32_t depth, int32_t deep, float off)
+{
+    const int32_t group = deep < 2 * RIM_DEPTH ? deep : RIM_DEPTH;
+    if (depth < group)
+        rim->miss[0][c][place] += off / (float)group;
+    if (deep >= 2 * RIM_DEPTH && depth < 2 * RIM_DEPTH)
+        rim->slope[c][place] += (depth < RIM_DEPTH ? off : -off) / (float)(RIM_DEPTH * RIM_DEPTH);
+}
+
 static void rim_collect(const struct rim *rim, struct rect plate, int c, int32_t x, int32_t y, float off)
 {
     const int32_t w = rect_width(plate), h = rect_height(plate);
-    float *miss = rim->miss[0][c];
     const int32_t left = x - plate.x0, top = y - plate.y0;
-    if (top < RIM_DEPTH)
-        miss[left] += off / (float)(h < RIM_DEPTH ? h : RIM_DEPTH);
-    if (w - 1 - left < RIM_DEPTH)
-        miss[w + top] += off / (float)(w < RIM_DEPTH ? w : RIM_DEPTH);
-    if (h - 1 - top < RIM_DEPTH)
-        miss[2 * w + h - 1 - left] += off / (float)(h < RIM_DEPTH ? h : RIM_DEPTH);
-    if (left < RIM_DEPTH)
-        miss[2 * w + 2 * h - 1 - top] += off / (float)(w < RIM_DEPTH ? w : RIM_DEPTH);
+    rim_add(rim, c, left, top, h, off);
+    rim_add(rim, c, w + top, w - 1 - left, w, off);
+    rim_add(rim, c, 2 * w + h - 1 - left, h - 1 - top, h, off);
+    rim_add(rim, c, 2 * w + 2 * h - 1 - top, left, w, off);
 }
 
 static void rim_measure(const struct gradient *gradient, const struct picture *plate, float *row)
@@ -158,12 +166,12 @@ static void rim_measure(const struct gradient *gradient, const struct picture *p
     const struct rect area = gradient->plate;
     const int32_t w = rect_width(area);
     for (int32_t y = area.y0; y < area.y1; y++) {
-        const bool along = y - area.y0 < RIM_DEPTH || area.y1 - y <= RIM_DEPTH;
+        const bool along = y - area.y0 < 2 * RIM_DEPTH || area.y1 - y <= 2 * RIM_DEPTH;
         for (int c = 0; c < 3; c++) {
             const float *own = picture_row(plate, (enum plane)c, y) + (area.x0 - plate->area.x0);
             field_row(gradient, c, area.x0, y, w, row);
             for (int32_t x = 0; x < w; x++) {
-                if (along || x < RIM_DEPTH || w - x <= RIM_DEPTH)
+                if (along || x < 2 * RIM_DEPTH || w - x <= 2 * RIM_DEPTH)
                     rim_collect(&gradient->rim, area, c, area.x0 + x, y, own[x] - row[x]);
             }
         }
@@ -180,6 +188,11 @@ static void ring_box(const float *in, float *out, int32_t length, int32_t radius
         out[i] = (float)(sum / (2 * radius + 1));
         sum += (double)in[(i + radius + 1) % length] - (double)in[(i - radius + length) % length];
     }
+}
+
+static int32_t ring_radius(int32_t wanted, int32_t length)
+{
+    return wanted < (length - 1) / 2 ? wanted : (length - 1) / 2;
 }
 
 /* Three boxes are nearly a Gaussian of variance radius (radius + 1). */
@@ -207,13 +220,31 @@ static void ring_limit(float *miss, int32_t length, float *spare)
         miss[i] = between(miss[i], -most, most);
 }
 
+/* The field has the slopes that are wider than a cell, so of those only what is clearly more than grain is left to the
+ * rim; finer ones are taken as they are. */
+static void rim_slope(float *slope, int32_t length, int32_t cell, float *raw, float *spare)
+{
+    const int32_t radius = ring_radius(cell, length);
+    double square = 0;
+    memcpy(raw, slope, (size_t)length * sizeof *raw);
+    for (int32_t i = 0; i + 1 < length; i++)
+        square += 0.5 * ((double)raw[i + 1] - (double)raw[i]) * ((double)raw[i + 1] - (double)raw[i]);
+    ring_blur(raw, slope, spare, length, radius);
+    /* a Gaussian of sigma s leaves 1 / (2 sqrt(pi) s) of white noise's variance */
+    const double kept = 1 / (3.545 * sqrt((double)radius * (radius + 1)) + 1);
+    const float noise = CLEARLY * (float)(square / length * kept) + 1e-20F;
+    for (int32_t i = 0; i < length; i++)
+        raw[i] -= slope[i] * noise / (slope[i] * slope[i] + noise);
+    ring_blur(raw, slope, spare, length, ring_radius(SLOPE_BLUR, length));
+}
+
 static enum passel_status rim_learn(struct gradient *gradient, const struct picture *plate, struct passel_error *error)
 {
     struct rim *rim = &gradient->rim;
     const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
     rim->length = 2 * (w + h);
     const size_t length = (size_t)rim->length;
-    float *next = memory_zeros(length, (3 * RIM_LEVELS + 2) * sizeof *next);
+    float *next = memory_zeros(length, (3 * RIM_LEVELS + 5) * sizeof *next);
     if (next == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     rim->block = next;
@@ -221,10 +252,14 @@ static enum passel_status rim_learn(struct gradient *gradient, const struct pict
         for (int c = 0; c < 3; c++, next += length)
             rim->miss[k][c] = next;
     }
+    for (int c = 0; c < 3; c++, next += length)
+        rim->slope[c] = next;
     rim_measure(gradient, plate, next);
     float *raw = next, *spare = next + length, variance = 0;
+    for (int c = 0; c < 3; c++)
+        rim_slope(rim->slope[c], rim->length, gradient->field.size, raw, spare);
     for (int32_t k = 0, radius = 2; k < RIM_LEVELS; k++, radius *= 2) {
-        const int32_t reach = radius < (rim->length - 1) / 2 ? radius : (rim->length - 1) / 2;
+        const int32_t reach = ring_radius(radius, rim->length);
         variance += (float)reach * (float)(reach + 1);
         rim->sigma[k] = sqrtf(variance);
         for (int c = 0; c < 3; c++) {
@@ -265,7 +300,7 @@ static int32_t rim_place(const struct gradient *gradient, int32_t x, int32_t y, 
 struct rim_mix {
     int32_t place;
     int level;
-    float to_next, strength;
+    float to_next, strength, outwards;
 };
 
 static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_t y)
@@ -279,6 +314,9 @@ static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_
         mix.level++;
     const float below = rim->sigma[mix.level], above = rim->sigma[mix.level + 1];
     mix.to_next = above > below ? smaller((sigma - below) / (above - below), 1) : 0;
+    const float out = rect_holds(gradient->plate, rect_of(x, y, x + 1, y + 1)) ? -distance : distance;
+    const float short_fade = 1 + distance * distance * (1 / (SLOPE_FADE * SLOPE_FADE));
+    mix.outwards = (out + (RIM_DEPTH - 1) / 2.0F) / (short_fade * short_fade);
     const float fade = distance / (RIM_FADE * (float)(w < h ? w : h));
     mix.strength = 1 / (1 + fade * fade);
     return mix;
@@ -287,7 +325,7 @@ static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_
 static float rim_miss(const struct rim *rim, struct rim_mix mix, int c)
 {
     const float here = rim->miss[mix.level][c][mix.place], next = rim->miss[mix.level + 1][c][mix.place];
-    return mix.strength * (here + mix.to_next * (next - here));
+    return mix.strength * (here + mix.to_next * (next - here)) + mix.outwards * rim->slope[c][mix.place];
 }
 
 /* ---- all together ---------------------------------------------------------------------------------------------- */

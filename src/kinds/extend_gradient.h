@@ -17,6 +17,7 @@
 struct rim {
     int32_t length;
     float *miss[RIM_LEVELS][3];
+    float *slope[3];         /* outwards, per pixel */
     float sigma[RIM_LEVELS]; /* pixels along the border */
     void *block;
 };
