@@ -72,14 +72,14 @@ static enum passel_status rows_new(struct laying *laying, const struct picture *
                                    struct passel_error *error)
 {
     const int32_t width = rect_width(out->area);
-    for (int p = 0; p < PLANE_COUNT; p++) {
-        laying->light[p] = arena_row(scratch, width);
-        if (p < 3)
-            laying->grain[p] = arena_row(scratch, width);
-    }
+    bool failed = false;
+    for (int p = 0; p < PLANE_COUNT; p++)
+        failed = (laying->light[p] = arena_row(scratch, width)) == NULL || failed;
+    for (int c = 0; c < 3; c++)
+        failed = (laying->grain[c] = arena_row(scratch, width)) == NULL || failed;
     laying->share = arena_row(scratch, width);
     laying->room = arena_array(scratch, (size_t)width + 2, 4 * 3 * sizeof(float));
-    if (laying->light[3] == NULL || laying->grain[2] == NULL || laying->share == NULL || laying->room == NULL)
+    if (failed || laying->share == NULL || laying->room == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     return PASSEL_OK;
 }

@@ -26,7 +26,7 @@
 #define CELL_LEAST 4
 #define SPREAD_TIMES 3.0F /* the middle half's reach: 2 sigma of grain */
 #define LEAST_SHARE 0.7F  /* of the darkest root in the plate */
-#define RIM_DEPTH 3       /* pixels that a border value is averaged over, inwards; as many more tell its slope */
+#define RIM_DEPTH 4       /* pixels that a border value is averaged over, inwards; as many more tell its slope */
 #define SLOPE_BLUR 1      /* pixels along the border: a sigma of 1.4 */
 #define CLEARLY 9.0F      /* 3 sigma, squared */
 #define SLOPE_FADE 5.0F   /* pixels that a slope goes on */

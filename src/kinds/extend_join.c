@@ -42,13 +42,14 @@ struct rect join_gap(const struct picture *known)
 }
 
 /* The mean of the known values around a place. */
-static float mean_around(const float *plane, const float *weight, int32_t width, int32_t height, int32_t x, int32_t y)
+static float mean_around(const float *plane, const float *weight, int32_t width, int32_t height, int32_t x, int32_t y,
+                         int32_t radius)
 {
     float sum = 0, count = 0;
-    const int32_t y1 = y + JOIN_RADIUS + 1 < height ? y + JOIN_RADIUS + 1 : height;
-    const int32_t x1 = x + JOIN_RADIUS + 1 < width ? x + JOIN_RADIUS + 1 : width;
-    for (int32_t j = y > JOIN_RADIUS ? y - JOIN_RADIUS : 0; j < y1; j++) {
-        for (int32_t i = x > JOIN_RADIUS ? x - JOIN_RADIUS : 0; i < x1; i++) {
+    const int32_t y1 = y + radius + 1 < height ? y + radius + 1 : height;
+    const int32_t x1 = x + radius + 1 < width ? x + radius + 1 : width;
+    for (int32_t j = y > radius ? y - radius : 0; j < y1; j++) {
+        for (int32_t i = x > radius ? x - radius : 0; i < x1; i++) {
             const size_t at = (size_t)j * (size_t)width + (size_t)i;
             if (weight[at] > 0) {
                 sum += plane[at];
@@ -66,7 +67,7 @@ static bool borders(const float *weight, int32_t width, int32_t height, int32_t 
                        (y > 0 && !(at[-(ptrdiff_t)width] > 0)) || (y + 1 < height && !(at[width] > 0)));
 }
 
-enum passel_status join_span(const struct picture *difference, const struct picture *weight, float pull,
+enum passel_status join_span(const struct picture *difference, const struct picture *weight, int32_t radius, float pull,
                              struct passel_error *error)
 {
     const int32_t width = rect_width(difference->area), height = rect_height(difference->area);
@@ -81,7 +82,8 @@ enum passel_status join_span(const struct picture *difference, const struct pict
         for (int32_t y = 0; y < height; y++) {
             for (int32_t x = 0; x < width; x++) {
                 if (borders(known, width, height, x, y))
-                    smooth[(size_t)y * (size_t)width + (size_t)x] = mean_around(plane, known, width, height, x, y);
+                    smooth[(size_t)y * (size_t)width + (size_t)x] =
+                        mean_around(plane, known, width, height, x, y, radius);
             }
         }
         memcpy(plane, smooth, pixels * sizeof *smooth);

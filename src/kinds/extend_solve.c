@@ -81,7 +81,7 @@ static enum passel_status fill_holes(const struct gradient *gradient, const stru
     GOTO_IF_ERROR(packed_picture(&weight, box, HAS_A, error), out_pictures);
     picture_copy(&weight, known);
     find_miss(gradient, plate, &miss);
-    GOTO_IF_ERROR(join_span(&miss, &weight, 0, error), out_pictures);
+    GOTO_IF_ERROR(join_span(&miss, &weight, JOIN_RADIUS, 0, error), out_pictures);
     field = memory_zeros((size_t)rect_width(box), sizeof *field);
     if (field != NULL)
         lay_into_holes(gradient, plate, known, &miss, field);
@@ -332,7 +332,7 @@ static enum passel_status solve_other(struct solving *solving, struct passel_err
     GOTO_IF_ERROR(packed_picture(&difference, solution->light.area, HAS_RGB, error), out_pictures);
     GOTO_IF_ERROR(packed_picture(&weight, solution->light.area, HAS_A, error), out_pictures);
     find_difference(solving, &difference, &weight);
-    GOTO_IF_ERROR(join_span(&difference, &weight, 0, error), out_pictures);
+    GOTO_IF_ERROR(join_span(&difference, &weight, JOIN_RADIUS, 0, error), out_pictures);
     GOTO_IF_ERROR(grain_measure(&grain, &solving->looks->other.one, NULL, &solving->looks->other.one.area, 1, error),
                   out_pictures);
     picture_copy(&solution->light, &difference);

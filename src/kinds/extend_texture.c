@@ -23,7 +23,8 @@
 #define GRID_CELLS 240    /* along the longer side, about */
 #define LEAST_AWAY 10     /* a piece comes from at least this fraction of the longer side */
 #define DOUBT 4.0F        /* cost of a source per share by which its broad light, in roots, is off the border's */
-#define REST_PIXELS 6.0F  /* the same, for single pixels */
+#define REST_RADIUS 1     /* pixels around that a miss is averaged over: clouds are sharper than a sky */
+#define REST_PIXELS 20.0F /* the same, for single pixels */
 #define CARRY_CELLS 12.0F /* how far a miss at the border is carried out */
 
 struct texture {
@@ -257,6 +258,27 @@ static bool border_miss(const struct texture *texture, int32_t cell, float miss[
     return count > 0;
 }
 
+/* Two cells deep behind the border pieces and what they miss go on, so that they can be compared with the plate there.
+ */
+static void go_on_behind(const struct texture *texture)
+{
+    const int32_t w = texture->grid.width, cells = w * texture->grid.height;
+    for (unsigned char reached = POISSON_FREE + 1; reached <= POISSON_FREE + 2; reached++) {
+        for (int32_t p = 0; p < cells; p++) {
+            const int32_t near[4] = { p % w > 0 ? p - 1 : p, p % w + 1 < w ? p + 1 : p, p >= w ? p - w : p,
+                                      p + w < cells ? p + w : p };
+            for (int k = 0; k < 4 && !texture->open[p] && !is_piece(texture->from[p]); k++) {
+                if (!is_piece(texture->from[near[k]]) || texture->part[near[k]] == reached)
+                    continue;
+                texture->from[p] = texture->from[near[k]];
+                for (int c = 0; c < 3 && texture->part[p] == POISSON_OUT; c++)
+                    texture->miss[c][p] = texture->miss[c][near[k]];
+                texture->part[p] = reached;
+            }
+        }
+    }
+}
+
 /* What has to be added so that pieces meet each other and the plate, dying away from there. */
 static void find_miss(const struct texture *texture)
 {
@@ -343,8 +365,7 @@ static void lay_pixel(const struct texture *texture, int32_t x, int32_t y, float
                 around.weight[other] = 0;
             }
         }
-        if (around.weight[k] <= 0 || !texture->open[around.cell[k]] ||
-            !piece_at(texture, &texture->slow, from, x, y, slow) ||
+        if (around.weight[k] <= 0 || !piece_at(texture, &texture->slow, from, x, y, slow) ||
             !piece_at(texture, &texture->detail, from, x, y, full))
             continue;
         for (int c = 0; c < 3; c++) {
@@ -406,7 +427,7 @@ static enum passel_status find_rest(const struct texture *texture, const struct 
                     picture_row(&texture->detail, (enum plane)c, y)[x - plate.x0] - detail[c];
         }
     }
-    return join_span(rest, weight, 1 / (REST_PIXELS * REST_PIXELS), error);
+    return join_span(rest, weight, REST_RADIUS, 1 / (REST_PIXELS * REST_PIXELS), error);
 }
 
 static void lay_row(const struct texture *texture, const struct picture *rest, int32_t y)
@@ -469,6 +490,7 @@ enum passel_status texture_solve(const struct texture_job *job, struct passel_er
     const int32_t larger = texture.grid.width > texture.grid.height ? texture.grid.width : texture.grid.height;
     GOTO_IF_ERROR(patch_match(&texture.grid, larger / LEAST_AWAY, texture.from, error), out_texture);
     find_miss(&texture);
+    go_on_behind(&texture);
     status = lay_all(&texture, error);
 out_texture:
     texture_release(&texture);

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 /*
- * Strength comes from the noise model. Likeness of neighbours is read off the quietest tenth of the blocks, where a
- * plane has been taken off: what is left there is grain. Three taps each way can be as much alike as 0.7.
+ * Strength comes from the noise model. Likeness of neighbours and of colours is read off the finest detail of the quiet
+ * blocks: clouds and waves have no part in that, where there is no bare block they would be taken for soft grain.
  */
 #include "numerics/grain.h"
 
@@ -14,12 +14,13 @@
 #include "base/memory.h"
 
 #define BLOCK 16
+#define FINE (BLOCK - 2) /* of its pixels have all neighbours in it */
 #define BLOCKS_LEAST 8
-#define QUIET_SHARE 10
+#define QUIET_SHARE 4
 #define LEVEL_BLOCKS 16   /* at least, for a level of its own */
 #define LEVEL_BIAS 0.855F /* the quiet fifth of blocks of pure grain has this share of the variance (simulated) */
-#define ALIKE_MOST 0.69   /* of three taps: 1 / sqrt 2 */
-#define ALIKE_LEAST 0.03
+#define TAPS_MOST 0.5
+#define TAPS_LEAST 0.04
 
 /* ---- measuring ------------------------------------------------------------------------------------------------- */
 
@@ -32,57 +33,36 @@ struct block_look {
     int32_t place;
 };
 
-/* residual = block - its least squares plane, whose slopes are those of an even grid. */
-static void block_residual(const struct picture *picture, int c, int32_t x, int32_t y, float *residual)
+/* The block's finest detail, which slow change has no part in: second differences both ways. White noise keeps its
+ * variance. */
+static void block_fine(const struct picture *picture, int c, int32_t x, int32_t y, float *fine)
 {
-    double sum = 0, along = 0, down = 0;
-    const double middle = (BLOCK - 1) / 2.0, square = BLOCK * (BLOCK * BLOCK - 1) * BLOCK / 12.0;
-    for (int32_t j = 0; j < BLOCK; j++) {
-        const float *row = picture_row(picture, (enum plane)c, y + j) + (x - picture->area.x0);
-        for (int32_t i = 0; i < BLOCK; i++) {
-            sum += (double)row[i];
-            along += (i - middle) * (double)row[i];
-            down += (j - middle) * (double)row[i];
-            residual[j * BLOCK + i] = row[i];
+    for (int32_t j = 0; j < FINE; j++) {
+        const float *above = picture_row(picture, (enum plane)c, y + j) + (x - picture->area.x0);
+        const float *here = picture_row(picture, (enum plane)c, y + j + 1) + (x - picture->area.x0);
+        const float *below = picture_row(picture, (enum plane)c, y + j + 2) + (x - picture->area.x0);
+        for (int32_t i = 0; i < FINE; i++) {
+            const float middle = 2 * (2 * here[i + 1] - here[i] - here[i + 2]);
+            const float sides = 2 * above[i + 1] - above[i] - above[i + 2] + 2 * below[i + 1] - below[i] - below[i + 2];
+            fine[j * FINE + i] = (middle - sides) / 6;
         }
     }
-    const double mean = sum / (BLOCK * BLOCK);
-    for (int32_t k = 0; k < BLOCK * BLOCK; k++)
-        residual[k] -=
-            (float)(mean + along / square * (k % BLOCK - middle) + down / square * ((k - k % BLOCK) / BLOCK - middle));
 }
 
-static void block_covers(float residual[3][BLOCK * BLOCK], struct block_look *look)
+static void block_covers(float fine[3][FINE * FINE], struct block_look *look)
 {
     memset(look->cover, 0, sizeof look->cover);
     for (int c = 0; c < 3; c++) {
-        const float *own = residual[c], *next = residual[(c + 1) % 3];
-        for (int k = 0; k < BLOCK * BLOCK; k++) {
+        const float *own = fine[c], *next = fine[(c + 1) % 3];
+        for (int k = 0; k < FINE * FINE; k++) {
             look->cover[c][COVER_0] += (double)own[k] * (double)own[k];
             look->cover[c][COVER_COLOUR] += (double)own[k] * (double)next[k];
-            if (k % BLOCK + 1 < BLOCK)
-                look->cover[c][COVER_X] += (double)own[k] * (double)own[k + 1] * BLOCK / (BLOCK - 1);
-            if (k + BLOCK < BLOCK * BLOCK)
-                look->cover[c][COVER_Y] += (double)own[k] * (double)own[k + BLOCK] * BLOCK / (BLOCK - 1);
+            if (k % FINE + 1 < FINE)
+                look->cover[c][COVER_X] += (double)own[k] * (double)own[k + 1] * FINE / (FINE - 1);
+            if (k + FINE < FINE * FINE)
+                look->cover[c][COVER_Y] += (double)own[k] * (double)own[k + FINE] * FINE / (FINE - 1);
         }
     }
-}
-
-/* Variance of white noise that would look the same to the kernel of second differences. */
-static float fine_variance(const struct picture *picture, int c, int32_t x, int32_t y)
-{
-    float sum = 0;
-    for (int32_t j = 1; j < BLOCK - 1; j++) {
-        const float *here = picture_row(picture, (enum plane)c, y + j) + (x - picture->area.x0);
-        const float *above = picture_row(picture, (enum plane)c, y + j - 1) + (x - picture->area.x0);
-        const float *below = picture_row(picture, (enum plane)c, y + j + 1) + (x - picture->area.x0);
-        for (int i = 1; i < BLOCK - 1; i++) {
-            const float row = 2 * (2 * here[i] - here[i - 1] - here[i + 1]);
-            const float rest = 2 * above[i] - above[i - 1] - above[i + 1] + 2 * below[i] - below[i - 1] - below[i + 1];
-            sum += (row - rest) * (row - rest);
-        }
-    }
-    return sum / (36.0F * (BLOCK - 2) * (BLOCK - 2));
 }
 
 static int by_level(const void *a, const void *b)
@@ -156,7 +136,7 @@ static int by_energy(const void *a, const void *b)
 static size_t look_at_blocks(const struct grain *grain, const struct picture *picture, const struct picture *known,
                              int32_t place, struct block_look *looks)
 {
-    float residual[3][BLOCK * BLOCK];
+    float fine[3][FINE * FINE];
     const int32_t across = rect_width(picture->area) / BLOCK, down = rect_height(picture->area) / BLOCK;
     size_t count = 0;
     for (int32_t k = 0; k < across * down; k++) {
@@ -167,29 +147,40 @@ static size_t look_at_blocks(const struct grain *grain, const struct picture *pi
         if (!block_is_known(known, x, y))
             continue;
         for (int c = 0; c < 3; c++)
-            block_residual(picture, c, x, y, residual[c]);
-        block_covers(residual, look);
+            block_fine(picture, c, x, y, fine[c]);
+        block_covers(fine, look);
         bool clear = true;
         for (int c = 0; c < 3; c++) {
             const float level = picture_row(picture, (enum plane)c, y + BLOCK / 2)[x + BLOCK / 2 - picture->area.x0];
-            const double expected = (double)noise_variance(grain->noise[c], fmaxf(level, 0)) * BLOCK * BLOCK;
+            const double expected = (double)noise_variance(grain->noise[c], fmaxf(level, 0)) * FINE * FINE;
             clear = clear && look->cover[c][COVER_0] > 1e-4 * expected;
             look->energy += look->cover[c][COVER_0] / expected;
-            look->fine[c] = (struct grain_level){ level, fine_variance(picture, c, x, y) /
-                                                             noise_variance(grain->noise[c], fmaxf(level, 0)) };
+            look->fine[c] = (struct grain_level){ level, (float)(look->cover[c][COVER_0] / expected) };
         }
         count += clear;
     }
     return count;
 }
 
-/* b with 2 b / (1 + 2 b²) = alike. */
+/* How alike neighbours are in the second differences of white noise through b, 1, b: these are white noise through
+ * b, 1 - 2 b, 2 b - 2, 1 - 2 b, b. It rises with b. */
+static double fine_alike(double b)
+{
+    const double side = 1 - 2 * b, middle = 2 * b - 2;
+    return 2 * side * (b + middle) / (2 * b * b + 2 * side * side + middle * middle);
+}
+
 static float taps_for(double alike)
 {
-    if (!(alike > ALIKE_LEAST))
-        return 0;
-    alike = alike < ALIKE_MOST ? alike : ALIKE_MOST;
-    return (float)((1 - sqrt(1 - 2 * alike * alike)) / (2 * alike));
+    double low = 0, high = TAPS_MOST;
+    for (int round = 0; round < 30; round++) {
+        const double b = 0.5 * (low + high);
+        if (fine_alike(b) < alike)
+            low = b;
+        else
+            high = b;
+    }
+    return low > TAPS_LEAST ? (float)low : 0;
 }
 
 /* Variance that the kernel of second differences sees of such grain, of 6 for white grain. */

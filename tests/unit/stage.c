@@ -50,7 +50,8 @@ static const struct stage_input *input_of(const struct stage *stage, const struc
         const char *name = stage->inputs[i].name, *frame = strchr(name, '@');
         const size_t length = frame != NULL ? (size_t)(frame - name) : strlen(name);
         if (strlen(ask->block->name) == length && memcmp(name, ask->block->name, length) == 0 &&
-            (frame == NULL || atoi(frame + 1) == ask->frame))
+            (frame == NULL || atoi(frame + 1) == ask->frame) &&
+            (stage->inputs[i].own == 0 || stage->inputs[i].own == ask->picture))
             return &stage->inputs[i];
     }
     fail_msg("no input %s", ask->block->name);

@@ -13,6 +13,7 @@ struct stage_input {
     const char *name; /* of a block in the recipe; "moon@1003": at this frame alone */
     struct picture picture;
     struct rect display;
+    int own; /* a picture of the block's that is not its main one; 0: any */
 };
 
 struct stage {
