@@ -172,7 +172,7 @@ void help_program(void)
     (void)printf("passel: stack filmed passes of a miniature into one picture\n\nCommands\n");
     for (int i = 0; command_table[i] != NULL; i++) {
         const struct command *command = command_table[i];
-        (void)printf("  %-8s %s%*s %s\n", command->name, command->arguments, 22 - letters(command->arguments), "",
+        (void)printf("  %-8s %s%*s %s\n", command->name, command->arguments, 24 - letters(command->arguments), "",
                      command->summary);
     }
     (void)printf("\n`passel COMMAND --help` tells more; `passel --version` says which version this is.\n"

@@ -578,12 +578,16 @@ out_frames:
     return status;
 }
 
-enum passel_status render_picture(const struct graph *graph, const struct block *block, int which, int32_t frame,
-                                  int threads, struct picture *picture, struct picture_info *info,
-                                  struct passel_error *error)
+/* What is wanted beside the picture: the numbers that its block tells. */
+struct told {
+    double *numbers;
+    int count;
+};
+
+static enum passel_status make_picture(const struct graph *graph, const struct value *value, int32_t frame, int threads,
+                                       struct picture *picture, struct picture_info *info, struct told *told,
+                                       struct passel_error *error)
 {
-    const struct value value = { .block = block, .picture = which };
-    const struct value *root = &value;
     struct workshop workshop;
     struct job job = { .workshop = &workshop, .root_count = 1 };
     enum passel_status status;
@@ -593,7 +597,7 @@ enum passel_status render_picture(const struct graph *graph, const struct block 
     job.planes = memory_zeros(1, sizeof *job.planes);
     if (job.roots == NULL || job.planes == NULL)
         GOTO_IF_ERROR(error_set(error, PASSEL_NO_MEMORY, "out of memory"), out_job);
-    GOTO_IF_ERROR(plan_new(graph, frame, &root, 1, job.roots, &job.plan, error), out_job);
+    GOTO_IF_ERROR(plan_new(graph, frame, &value, 1, job.roots, &job.plan, error), out_job);
     *info = job.plan->nodes[job.roots[0]].info;
     job.planes[0] = info->planes;
     job.grab = picture;
@@ -605,10 +609,34 @@ enum passel_status render_picture(const struct graph *graph, const struct block 
     if (status != PASSEL_OK) {
         (void)error_set(error, status, "%s", job.error.text);
         picture_release(picture);
+    } else if (told != NULL) {
+        const struct node *node = &job.plan->nodes[job.roots[0]];
+        told->count = node->kind->tell(&node->at, told->numbers);
     }
     job_let_go(&job);
 out_job:
     job_release(&job, NULL);
     workshop_close(&workshop);
     return status;
+}
+
+enum passel_status render_picture(const struct graph *graph, const struct block *block, int which, int32_t frame,
+                                  int threads, struct picture *picture, struct picture_info *info,
+                                  struct passel_error *error)
+{
+    const struct value value = { .block = block, .picture = which };
+    return make_picture(graph, &value, frame, threads, picture, info, NULL, error);
+}
+
+enum passel_status render_told(const struct graph *graph, const struct block *block, int32_t frame, int threads,
+                               double *numbers, int *count, struct passel_error *error)
+{
+    const struct value value = { .block = block };
+    struct told told = { .numbers = numbers };
+    struct picture picture;
+    struct picture_info info;
+    RETURN_IF_ERROR(make_picture(graph, &value, frame, threads, &picture, &info, &told, error));
+    picture_release(&picture);
+    *count = told.count;
+    return PASSEL_OK;
 }

@@ -22,4 +22,8 @@ enum passel_status render_picture(const struct graph *graph, const struct block 
                                   int threads, struct picture *picture, struct picture_info *info,
                                   struct passel_error *error);
 
+/* What the analysis of a block found at one frame, in numbers (kind.h: `tell`); *count is how many there are. */
+enum passel_status render_told(const struct graph *graph, const struct block *block, int32_t frame, int threads,
+                               double *numbers, int *count, struct passel_error *error);
+
 #endif

@@ -24,6 +24,7 @@
 
 struct align {
     const struct value *picture, *to, *to_frame, *shape; /* the last two may be NULL */
+    const struct value *corners;                         /* told, in the place of looking; or NULL */
     enum register_model model;
     bool each;
     int half; /* `smooth`: frames on either side; 0 without */
@@ -84,6 +85,20 @@ static const struct setting_spec settings[] = {
     { .word = "measure",
       .help = "look only where this matte is not empty, in the frame of `to`: at the set, not at what moves before it",
       .values = (const struct value_spec[]){ { .label = "SHAPE", .type = VALUE_PICTURE }, { .label = NULL } } },
+    { .word = "corners",
+      .help =
+          "the answer in numbers, and nothing is looked for: where the corners of the frame lie in the picture, top "
+          "left, top right, bottom right, bottom left. `passel fit RECIPE BLOCK --write` writes this line",
+      .values = (const struct value_spec[]){ { .label = "X Y X Y X Y X Y",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .least_count = 8,
+                                               .most_count = 8,
+                                               .unit = UNIT_PX,
+                                               .limited = true,
+                                               .least = -100000,
+                                               .most = 100000 },
+                                             { .label = NULL } } },
     { .help = NULL },
 };
 
@@ -98,6 +113,7 @@ static enum passel_status align_make(const struct block *block, const struct rec
     align->picture = setting_value(block->head, 0);
     align->to = setting_value(to, 0);
     align->to_frame = setting_tag_value(to, "frame", 0);
+    align->corners = setting_value(block_setting(block, "corners"), 0);
     align->shape = setting_value(block_setting(block, "measure"), 0);
     align->model = (enum register_model)setting_value(block_setting(block, "find"), 0)->choice;
     align->each = each != NULL;
@@ -151,7 +167,7 @@ static enum passel_status looking_asks(const struct at *at, struct ask_list *lis
 {
     const struct align *align = at->self;
     int32_t frames[ASK_LIMIT];
-    const int count = frames_looked_at(at, frames);
+    const int count = align->corners != NULL ? 0 : frames_looked_at(at, frames);
     (void)error;
     for (int i = 0; i < count; i++) {
         const int32_t to = align->to_frame != NULL ? (int32_t)align->to_frame->numbers[0] : frames[i];
@@ -409,14 +425,37 @@ static void align_close(void *state, struct text *notes)
     memory_free(state);
 }
 
+/* As told in the recipe, at this frame. */
+static enum passel_status told_map(const struct at *at, struct transform *map, struct passel_error *error)
+{
+    const struct align *align = at->self;
+    double corner[8];
+    for (int i = 0; i < 8; i++)
+        corner[i] = value_at(align->corners, i, at->frame, at->scale);
+    if (map_of_corners(corner, at->inputs[0].display, align->model, map))
+        return PASSEL_OK;
+    return recipe_error(at->recipe, align->corners->where, PASSEL_BAD_RECIPE, error,
+                        "at frame %d these four corners are no outline of a plane seen from the front", (int)at->frame);
+}
+
+static int align_tell(const struct at *at, double *numbers)
+{
+    const struct align_found *found = at->found;
+    if (found == NULL)
+        return 0;
+    corners_of_map(&found->map, at->inputs[0].display, numbers);
+    return 8;
+}
+
 static enum passel_status align_transform(const struct at *at, struct transform *t, enum filter *filter,
                                           bool *ends_chain, struct passel_error *error)
 {
     const struct align_found *found = at->found;
-    (void)error;
     *t = found != NULL ? found->map : transform_identity();
     *filter = FILTER_SPLINE;
     *ends_chain = false;
+    if (((const struct align *)at->self)->corners != NULL)
+        return told_map(at, t, error);
     if (found != NULL)
         ((struct remark *)at->state)->expected = found->expected * at->scale;
     return PASSEL_OK;
@@ -448,4 +487,6 @@ const struct kind kind_align = {
     .asks = align_asks,
     .info = align_info,
     .transform = align_transform,
+    .told = "corners",
+    .tell = align_tell,
 };

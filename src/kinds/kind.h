@@ -71,6 +71,7 @@ struct ask {
 };
 
 #define ASK_LIMIT 256 /* per picture */
+#define TOLD_MOST 8   /* numbers that stand for what an analysis found */
 
 struct ask_list {
     struct ask *asks;
@@ -157,6 +158,10 @@ struct kind {
      * (at.beside): `transform` and `fill` are called for each, info.data covers them all. Such a picture ends its
      * chain. at.inputs are there, at.found is not. */
     int (*moments)(const struct at *at, double *open);
+    /* Kinds whose analysis can be replaced by numbers in the recipe; else NULL. The setting that takes them, and its
+     * values, in full-size pixels, that stand for what was found at this frame; returns how many, at most TOLD_MOST. */
+    const char *told;
+    int (*tell)(const struct at *at, double *numbers);
     /* out->area is inside info.data; out has the planes that are wanted. in[i] belongs to asks[i] and covers reach (or
      * the whole data window) – with BORDER_CLEAR zeros beyond the input's data window, with BORDER_HOLD its edge.
      * `in` may alias nothing that is written. `scratch` gives memory until the call returns. With info.whole set, it is
