@@ -9,12 +9,14 @@
  * 1 / variance of its own noise. With Co eliminated: t = Σ w (y - ȳ)(K - K̄) / Σ w (K - K̄)², the bars being the
  * channel's weighted means over takes, and Co = ȳ - t K̄. The variance follows the light that is expected, not the noisy
  * pixel itself, so a first solution gives the weights of the second. The variance of t is 1 / Σ w (K - K̄)²: with it
- * neighbours help (settle.h) where nothing but noise is between them. Alpha may leave 0 … 1 by noise.
+ * neighbours help (settle.h) where nothing but noise is between them; where the equations miss by far more than noise,
+ * one take answers alone (key_disagree.h). Alpha may leave 0 … 1 by noise.
  */
 #include <string.h>
 
 #include "base/error.h"
 #include "kinds/arena_picture.h"
+#include "kinds/key_disagree.h"
 #include "kinds/key_screens.h"
 #include "kinds/kinds.h"
 #include "numerics/settle.h"
@@ -97,6 +99,19 @@ static enum passel_status two_screen_make(const struct block *block, const struc
     return PASSEL_OK;
 }
 
+static enum passel_status two_screen_open(const struct at *at, void **state, struct passel_error *error)
+{
+    struct disagreement *found;
+    RETURN_IF_ERROR(disagreement_new(&found, at->self, at->block->name, error));
+    *state = found;
+    return PASSEL_OK;
+}
+
+static void two_screen_close(void *state, struct text *notes)
+{
+    disagreement_end(state, notes);
+}
+
 static void ask_colour(struct ask_list *list, const struct value *value, int32_t frame)
 {
     ask_add(list, (struct ask){ .block = value->block,
@@ -160,11 +175,12 @@ struct row {
     float *weight[SCREEN_LIMIT]; /* of one channel at a time */
     float *mean_take[3], *mean_field[3];
     float *t, *above, *below; /* t = above / below */
+    float *square;            /* Σ w (y - ȳ)²: less above² / below it is what the equations miss */
 };
 
 static bool row_new(struct row *row, int count, struct arena *scratch)
 {
-    float *next = arena_array(scratch, (size_t)(4 * count + 9), SPAN * sizeof *next);
+    float *next = arena_array(scratch, (size_t)(4 * count + 10), SPAN * sizeof *next);
     if (next == NULL)
         return false;
     *row = (struct row){ .count = count };
@@ -176,7 +192,8 @@ static bool row_new(struct row *row, int count, struct arena *scratch)
                                 &row->mean_field[2],
                                 &row->t,
                                 &row->above,
-                                &row->below };
+                                &row->below,
+                                &row->square };
     for (size_t i = 0; i < sizeof singles / sizeof singles[0]; i++, next += SPAN)
         *singles[i] = next;
     for (int i = 0; i < count; i++) {
@@ -237,14 +254,15 @@ static void channel_weights(const struct row *row, const struct screens *screens
 static void channel_sums(const struct row *row, int c)
 {
     const float *restrict mean = row->mean_take[c], *restrict mean_field = row->mean_field[c];
-    float *restrict above = row->above, *restrict below = row->below;
+    float *restrict above = row->above, *restrict below = row->below, *restrict square = row->square;
     for (int i = 0; i < row->count; i++) {
         const float *restrict take = row->take[i][c], *restrict field = row->field[i][c];
         const float *restrict weight = row->weight[i];
         for (int32_t x = 0; x < row->width; x++) {
-            const float arm = field[x] - mean_field[x];
-            above[x] += weight[x] * arm * (take[x] - mean[x]);
+            const float arm = field[x] - mean_field[x], off = take[x] - mean[x];
+            above[x] += weight[x] * arm * off;
             below[x] += weight[x] * arm * arm;
+            square[x] += weight[x] * off * off;
         }
     }
 }
@@ -255,6 +273,7 @@ static void row_round(const struct row *row, const struct screens *screens)
     const size_t bytes = (size_t)row->width * sizeof(float);
     memset(row->above, 0, bytes);
     memset(row->below, 0, bytes);
+    memset(row->square, 0, bytes);
     for (int c = 0; c < 3; c++) {
         channel_weights(row, screens, c);
         channel_means(row, c, row->weight);
@@ -285,18 +304,20 @@ static void means_any(const struct row *row, const struct screens *screens)
 
 /* ---- two takes: the same in one round --------------------------------------------------------------------------- */
 
-/* What a channel of two takes adds to above and below: of the difference's variance only the sum of both lights counts,
- * and the takes' own sum is hardly moved by the noise of their difference. */
+/* What a channel of two takes adds to above, below and square: of the difference's variance only the sum of both lights
+ * counts, and the takes' own sum is hardly moved by the noise of their difference. */
 static void pair_sums(const float *restrict y0, const float *restrict y1, const float *restrict k0,
                       const float *restrict k1, struct noise noise0, struct noise noise1, float *restrict above,
-                      float *restrict below, int32_t width)
+                      float *restrict below, float *restrict square, int32_t width)
 {
     const float floor = noise0.floor + noise1.floor;
     for (int32_t x = 0; x < width; x++) {
         const float light0 = y0[x] > 0 ? y0[x] : 0, light1 = y1[x] > 0 ? y1[x] : 0;
-        const float arm = k0[x] - k1[x], weighted = arm / (noise0.gain * light0 + noise1.gain * light1 + floor);
-        above[x] += weighted * (y0[x] - y1[x]);
+        const float arm = k0[x] - k1[x], off = y0[x] - y1[x];
+        const float weight = 1 / (noise0.gain * light0 + noise1.gain * light1 + floor), weighted = weight * arm;
+        above[x] += weighted * off;
         below[x] += weighted * arm;
+        square[x] += weight * off * off;
     }
 }
 
@@ -322,9 +343,10 @@ static void solve_pair(const struct row *row, const struct screens *screens)
     const size_t bytes = (size_t)row->width * sizeof(float);
     memset(row->above, 0, bytes);
     memset(row->below, 0, bytes);
+    memset(row->square, 0, bytes);
     for (int c = 0; c < 3; c++)
         pair_sums(row->take[0][c], row->take[1][c], row->field[0][c], row->field[1][c], noise0[c], noise1[c],
-                  row->above, row->below, row->width);
+                  row->above, row->below, row->square, row->width);
     for (int32_t x = 0; x < row->width; x++)
         row->t[x] = row->above[x] / (row->below[x] + TINY_DETERMINANT);
 }
@@ -400,7 +422,8 @@ struct fill {
     const struct screens *screens;
     const struct picture *in;
     struct row row;
-    struct picture t, variance; /* plane A, over what is seen */
+    struct picture t, variance, misfit; /* plane A, over what is seen */
+    struct single single;
 };
 
 static void begin_span(struct fill *fill, struct rect area, int32_t x0, int32_t y)
@@ -413,6 +436,7 @@ static void begin_span(struct fill *fill, struct rect area, int32_t x0, int32_t 
 static void solve(struct fill *fill, struct rect area)
 {
     const struct row *row = &fill->row;
+    const float share = 1 / (float)(3 * row->count - UNKNOWNS);
     for (int32_t y = area.y0; y < area.y1; y++) {
         for (int32_t x0 = area.x0; x0 < area.x1; x0 += SPAN) {
             begin_span(fill, area, x0, y);
@@ -423,8 +447,11 @@ static void solve(struct fill *fill, struct rect area)
             const size_t bytes = (size_t)row->width * sizeof(float);
             memcpy(picture_row(&fill->t, PLANE_A, y) + (x0 - fill->t.area.x0), row->t, bytes);
             float *restrict variance = picture_row(&fill->variance, PLANE_A, y) + (x0 - fill->t.area.x0);
-            for (int32_t x = 0; x < row->width; x++)
+            float *restrict misfit = picture_row(&fill->misfit, PLANE_A, y) + (x0 - fill->t.area.x0);
+            for (int32_t x = 0; x < row->width; x++) {
                 variance[x] = 1 / (row->below[x] + TINY_DETERMINANT);
+                misfit[x] = share * (row->square[x] - row->t[x] * row->above[x]);
+            }
         }
     }
 }
@@ -455,14 +482,43 @@ static enum passel_status fill_solve(struct fill *fill, const struct at *at, str
     const struct rect known = rect_cut(seen, fill->in[0].area);
     RETURN_IF_ERROR(arena_picture(scratch, seen, HAS_A, &fill->t, error));
     RETURN_IF_ERROR(arena_picture(scratch, seen, HAS_A, &fill->variance, error));
+    RETURN_IF_ERROR(arena_picture(scratch, seen, HAS_A, &fill->misfit, error));
     solve(fill, known);
     if (!neighbours_help(at))
         return PASSEL_OK;
     hold_edge(&fill->t, known);
     hold_edge(&fill->variance, known);
+    hold_edge(&fill->misfit, known);
+    fill->single = single_of(fill->screens);
     if (!settle(&fill->t, &fill->variance, want, scratch))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     return PASSEL_OK;
+}
+
+/* The span's pixels where the takes disagree, from one take alone; `alone` is the span's. */
+static void mix_single(const struct fill *fill, const struct at *at, const struct picture *out, int32_t x0, int32_t y,
+                       const float *alone)
+{
+    const int take = fill->single.take;
+    const int32_t shift = x0 - out->area.x0;
+    for (int32_t x = 0; x < fill->row.width; x++) {
+        float light[3], bare[3], cut[PLANE_COUNT];
+        if (alone[x] <= 0)
+            continue;
+        for (int c = 0; c < 3; c++) {
+            light[c] = fill->row.take[take][c][x];
+            bare[c] = fill->row.field[take][c][x];
+        }
+        single_pixel(&fill->single, &fill->screens->screen[take], light, bare, cut);
+        for (int p = 0; p < PLANE_COUNT; p++) {
+            if (out->plane[p] == NULL)
+                continue;
+            float *to = picture_row(out, (enum plane)p, y) + shift + x;
+            *to += alone[x] * (cut[p] - *to);
+        }
+        if (at->state != NULL && alone[x] >= 0.5F)
+            disagreement_add(at->state, at->info->display, x0 + x, y, take);
+    }
 }
 
 static enum passel_status two_screen_fill(const struct at *at, const struct picture *in, const struct picture *out,
@@ -472,8 +528,13 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
     struct fill fill = { .screens = at->found != NULL ? at->found : &as_they_are, .in = in };
     if (!row_new(&fill.row, fill.screens->count, scratch))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    float *alone = arena_row(scratch, rect_width(out->area));
+    if (alone == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     RETURN_IF_ERROR(fill_solve(&fill, at, out->area, scratch, error));
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
+        const bool mix = neighbours_help(at) && fill.single.take >= 0 &&
+                         disagree_row(&fill.misfit, &fill.variance, out->area, y, alone);
         for (int32_t x0 = out->area.x0; x0 < out->area.x1; x0 += SPAN) {
             begin_span(&fill, out->area, x0, y);
             memcpy(fill.row.t, picture_row(&fill.t, PLANE_A, y) + (x0 - fill.t.area.x0),
@@ -486,6 +547,8 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
                 write_quality(&fill.row, fill.screens, out, x0, y);
             else
                 write_cut(&fill.row, out, x0, y);
+            if (mix)
+                mix_single(&fill, at, out, x0, y, alone + (x0 - out->area.x0));
         }
     }
     return PASSEL_OK;
@@ -499,7 +562,8 @@ const struct kind kind_key_two_screen = {
                  "to be known of its colours: a green roof before green and a blue door before blue come out whole. "
                  "Edges, wires and smoke keep their true transparency; where neighbouring pixels differ by nothing but "
                  "noise, they share one alpha. The empties are freed of noise, and an empty a "
-                 "little darker or brighter than its take is fitted to it. In the picture `quality` white is where the "
+                 "little darker or brighter than its take is fitted to it. Where something moved between the takes the cut-out is "
+                 "made from the one whose screen is the clearest, and the frame tells where. In the picture `quality` white is where the "
                  "takes agree and black where something moved between them or was lit differently.",
         .example = "cut = key two-screen\n"
                    "  on  gs   empty gs-empty\n"
@@ -514,6 +578,8 @@ const struct kind kind_key_two_screen = {
     },
     .analysis = &screens_analysis,
     .make = two_screen_make,
+    .open = two_screen_open,
+    .close = two_screen_close,
     .asks = two_screen_asks,
     .info = two_screen_info,
     .reach = two_screen_reach,

@@ -15,6 +15,7 @@
 #include <string.h>
 
 #include "key_scene.h"
+#include "kinds/key_disagree.h"
 #include "kinds/key_screens.h"
 #include "kinds/kinds.h"
 
@@ -341,6 +342,90 @@ static void test_quality(void **state)
     set_release(&set);
 }
 
+/* A ball that rolled between the takes is cut out of one take alone, whole, and where it was in the other one is bare;
+ * the frame tells so. All else is as without it. */
+static void paint_ball(const struct picture *take, int32_t x0, int32_t y0)
+{
+    static const float grey[3] = { 0.30F, 0.29F, 0.27F };
+    for (int32_t y = -12; y <= 12; y++) {
+        for (int32_t x = -12; x <= 12; x++) {
+            for (int c = 0; c < 3 && x * x + y * y <= 144; c++)
+                picture_row(take, (enum plane)c, y0 + y)[x0 + x] = grey[c];
+        }
+    }
+}
+
+static double mean_alpha(const struct picture *cut, int32_t x0, int32_t y0)
+{
+    double sum = 0;
+    for (int32_t y = -4; y <= 4; y++) {
+        for (int32_t x = -4; x <= 4; x++)
+            sum += value(cut, PLANE_A, x0 + x, y0 + y) / 81;
+    }
+    return sum;
+}
+
+static void test_moved(void **state)
+{
+    (void)state;
+    static const struct value name = { .text = "gs" }, other = { .text = "bs" };
+    static const struct takes takes = { .count = 2, .take = { { &name, &name }, { &other, &other } } };
+    for (uint64_t seed = 3; seed < 6; seed++) {
+        struct set set;
+        struct screens *found;
+        set_make(&set, 1, 0.3, false, seed);
+        struct picture still = cut_out(&set, true, false, 0, &found);
+        const int32_t at_first = 430, at_last = 390, down = 60;
+        paint_ball(&set.take[0], at_first, down);
+        paint_ball(&set.take[1], at_last, down);
+        const struct picture_info info = { .display = rect_of(0, 0, WIDTH, HEIGHT) };
+        struct disagreement *told;
+        assert_int_equal(disagreement_new(&told, &takes, "cut", NULL), PASSEL_OK);
+        const struct at at = { .self = &takes, .found = found, .info = &info, .state = told };
+        struct picture cut = made(rect_of(0, 0, WIDTH, HEIGHT), HAS_RGBA);
+        struct arena scratch = { 0 };
+        struct text notes = { 0 };
+        assert_int_equal(kind_key_two_screen.fill(&at, set.take, &cut, &scratch, NULL), PASSEL_OK);
+        kind_key_two_screen.close(told, &notes);
+        print_message("%s", notes.bytes);
+        const bool green_believed = strstr(notes.bytes, "from gs alone") != NULL;
+        assert_non_null(strstr(notes.bytes, "cut: the takes do not show the same thing at x 37"));
+        assert_float_equal(mean_alpha(&cut, green_believed ? at_first : at_last, down), 1, 0.02);
+        assert_float_equal(mean_alpha(&cut, green_believed ? at_last : at_first, down), 0, 0.02);
+        for (int32_t y = 90; y < HEIGHT; y++)
+            assert_memory_equal(picture_row(&cut, PLANE_A, y), picture_row(&still, PLANE_A, y), WIDTH * sizeof(float));
+        text_release(&notes);
+        arena_release(&scratch);
+        kind_key_two_screen.analysis->drop_found(found);
+        picture_release(&cut);
+        picture_release(&still);
+        set_release(&set);
+    }
+}
+
+/* Takes that agree are told nothing about. */
+static void test_agreed(void **state)
+{
+    (void)state;
+    struct set set;
+    struct screens *found;
+    set_make(&set, 1, 0.5, true, 4);
+    struct picture cut = cut_out(&set, true, false, 0, &found);
+    struct disagreement *told;
+    struct text notes = { 0 };
+    struct arena scratch = { 0 };
+    const struct picture_info info = { .display = rect_of(0, 0, WIDTH, HEIGHT) };
+    assert_int_equal(disagreement_new(&told, &noisy, "cut", NULL), PASSEL_OK);
+    const struct at at = { .self = &noisy, .found = found, .info = &info, .state = told };
+    assert_int_equal(kind_key_two_screen.fill(&at, set.take, &cut, &scratch, NULL), PASSEL_OK);
+    kind_key_two_screen.close(told, &notes);
+    assert_null(notes.bytes);
+    arena_release(&scratch);
+    kind_key_two_screen.analysis->drop_found(found);
+    picture_release(&cut);
+    set_release(&set);
+}
+
 /* The same bits whatever part is filled. */
 static void test_parts(void **state)
 {
@@ -374,7 +459,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_published),   cmocka_unit_test(test_three),  cmocka_unit_test(test_noise),
         cmocka_unit_test(test_noise_found), cmocka_unit_test(test_levels), cmocka_unit_test(test_without_empties),
-        cmocka_unit_test(test_quality),     cmocka_unit_test(test_parts),
+        cmocka_unit_test(test_quality),     cmocka_unit_test(test_parts),  cmocka_unit_test(test_moved),
+        cmocka_unit_test(test_agreed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
