@@ -37,7 +37,8 @@ static enum passel_status make_graph(const struct recipe *recipe, struct graph *
         if (recipe->blocks[i]->schema->makes == MAKES_PICTURE)
             pictures[count++] = recipe->blocks[i];
     }
-    const enum passel_status status = graph_new(recipe, 1, pictures, has_output ? 0 : count, graph, messages, error);
+    const enum passel_status status =
+        graph_new(recipe, (struct manner){ 0 }, pictures, has_output ? 0 : count, graph, messages, error);
     memory_free(pictures);
     return status;
 }

@@ -10,9 +10,15 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/error.h"
+#include "base/file.h"
+#include "base/memory.h"
 #include "command/command.h"
 #include "command/json.h"
 #include "command/open_recipe.h"
+#include "command/quick.h"
+#include "command/sheet.h"
+#include "engine/render.h"
 
 static const struct option options[] = {
     { "--frames", "LIST", false,
@@ -22,6 +28,12 @@ static const struct option options[] = {
     { "--set", "'BLOCK: LINE'", true, "a setting for this run only; may be given several times" },
     { "--threads", "N", false, "how many threads work; as many as the machine offers when not given" },
     { "--memory", "MIB", false, "how much memory pictures may take; a quarter of the machine's when not given" },
+    { "--quick", NULL, false,
+      "small pictures to look at, of a few frames when --frames says nothing else, and a contact sheet: PNG in a "
+      "folder "
+      "quick beside the finished frames, which stay as they are" },
+    { "--size", "SIZE", false,
+      "how large quick pictures are: full, half or quarter; 480 to 959 pixels wide when not given" },
     { "--quiet", NULL, false, "say nothing but warnings and errors" },
     { "--json", NULL, false, "say everything as JSON, one object a line, on standard output" },
     { NULL, NULL, false, NULL },
@@ -115,9 +127,107 @@ static void listen_to_signals(void)
     (void)sigaction(SIGTERM, &action, NULL);
 }
 
+static void say_sheet(const struct talk *talk, const char *path)
+{
+    if (talk->json) {
+        (void)printf("{\"event\": \"sheet\", \"text\": ");
+        json_text(path);
+        (void)printf("}\n");
+    } else if (!talk->quiet) {
+        (void)fprintf(stderr, "contact sheet: %s\n", path);
+    }
+}
+
+static void say_quick(const struct talk *talk, const struct graph *graph, const struct output *output, int frames)
+{
+    char *folder = path_folder(output->pattern);
+    if (talk->json || talk->quiet || folder == NULL) {
+        memory_free(folder);
+        return;
+    }
+    (void)fprintf(stderr, "%s: %s size, %d of %d frames, highlights rolled off, to look at only, in %s\n",
+                  output->pictures[0].value->text, quick_size_name(graph->scale), frames, graph->shot.frame_count,
+                  folder);
+    memory_free(folder);
+}
+
+/* The frames of a quick render, for memory_free. */
+static enum passel_status quick_frames(const struct graph *graph, const char *list, int32_t **frames, int *count,
+                                       struct passel_error *error)
+{
+    if (list != NULL)
+        return frames_parse(list, frames, count, error);
+    return preview_frames(&graph->shot, frames, count, error);
+}
+
+static enum passel_status write_sheets(const struct talk *talk, const struct graph *graph,
+                                       const struct passel_render_options *wish, const int32_t *frames, int count,
+                                       struct passel_error *error)
+{
+    enum passel_status status = PASSEL_OK;
+    for (int i = 0; i < graph->output_count && status == PASSEL_OK; i++) {
+        char title[160], *path = NULL;
+        if (!render_chooses(graph, wish, i))
+            continue;
+        (void)snprintf(title, sizeof title, "%s  %s  frames %d-%d  %s size", graph->shot.name,
+                       graph->outputs[i].pictures[0].value->text, (int)frames[0], (int)frames[count - 1],
+                       quick_size_name(graph->scale));
+        status = sheet_write(graph->outputs[i].pattern, frames, count, title, &path, error);
+        if (status == PASSEL_OK)
+            say_sheet(talk, path);
+        memory_free(path);
+    }
+    return status;
+}
+
+/* Small pictures and their sheets. The sheets are made of what could be made. */
+static enum passel_status render_quick(struct talk *talk, const struct passel_recipe *recipe, int scale,
+                                       const struct passel_render_options *wish, struct passel_render_result *result,
+                                       struct passel_error *error)
+{
+    struct graph *graph = NULL;
+    int32_t *frames = NULL;
+    int count = 0;
+    enum passel_status status;
+    *result = (struct passel_render_result){ 0 };
+    RETURN_IF_ERROR(quick_graph(recipe, scale, &graph, error));
+    GOTO_IF_ERROR(quick_frames(graph, wish->frames, &frames, &count, error), out_graph);
+    for (int i = 0; i < graph->output_count; i++) {
+        if (render_chooses(graph, wish, i))
+            say_quick(talk, graph, &graph->outputs[i], count);
+    }
+    status = render_range(graph, wish, result, error);
+    end_line(talk);
+    if ((status == PASSEL_OK || status == PASSEL_PARTLY) && result->made + result->fresh > 0 && count > 1) {
+        const enum passel_status sheets = write_sheets(talk, graph, wish, frames, count, error);
+        status = status != PASSEL_OK ? status : sheets;
+    }
+out_graph:
+    memory_free(frames);
+    graph_free(graph);
+    return status;
+}
+
+/* The size that the call asks for, 0 for the usual one; false (and said) when it is none. */
+static bool read_size(const struct call *call, int *scale)
+{
+    const char *word = call_value(call, "--size");
+    *scale = word != NULL ? quick_size(word) : 0;
+    if (word != NULL && *scale == 0)
+        (void)fprintf(stderr, "passel render: expected full, half or quarter behind --size, not %s\n", word);
+    else if (word != NULL && !call_has(call, "--quick"))
+        (void)fprintf(stderr, "passel render: --size belongs to --quick; finished frames have the size of the shot\n");
+    else
+        return true;
+    return false;
+}
+
 static enum exit_code run(const struct call *call)
 {
     long threads, memory;
+    int scale;
+    if (!read_size(call, &scale))
+        return EXIT_USE;
     if (!call_number(call, "--threads", 1, 1024, 0, &threads) ||
         !call_number(call, "--memory", 1, 1L << 30, 0, &memory))
         return EXIT_USE;
@@ -141,7 +251,9 @@ static enum exit_code run(const struct call *call)
     struct passel_render_result result;
     struct passel_error error = { 0 };
     listen_to_signals();
-    const enum passel_status status = passel_render(recipe, &wish, &result, &error);
+    const enum passel_status status = call_has(call, "--quick")
+                                          ? render_quick(&talk, recipe, scale, &wish, &result, &error)
+                                          : passel_render(recipe, &wish, &result, &error);
     end_line(&talk);
     say_end(&talk, status, &result);
     /* Failures of frames have been said one by one. */

@@ -70,6 +70,12 @@ enum passel_status clash_find(const struct graph *graph, const struct output *ou
         if (strcmp(other->pattern, output->pattern) == 0)
             return at_file(graph, output, error, "another output is written to the same file; give each its own name");
     }
+    for (int i = 0; i < graph->output_count && graph->preview; i++) {
+        if (strcmp(graph->outputs[i].final_pattern, output->pattern) == 0)
+            return at_file(graph, output, error,
+                           "its quick pictures would be written over the finished frames of another output; give that "
+                           "one another name");
+    }
     for (int i = 0; i < graph->recipe->block_count; i++) {
         if (graph->kinds[i] == &kind_pass && graph->made[i] &&
             writes_over(graph, output, pass_sequence(graph->selfs[i])))

@@ -12,6 +12,7 @@
 #include "kinds/pass.h"
 #include "kinds/shot.h"
 #include "media/sequence.h"
+#include "picture/roll_off.h"
 
 /* What the outputs carry over from the lock pass. The texts stay the lock pass's. */
 static struct metadata lock_metadata(const struct plan *plan)
@@ -42,6 +43,8 @@ static enum passel_status digest_output(struct delivery *delivery, const struct 
     RETURN_IF_ERROR(digest_begin(&digest, error));
     digest_shot(&digest, &plan->graph->shot, plan->graph->scale);
     digest_block(&digest, output->block, plan->frame, true);
+    if (output->final_pattern != NULL)
+        digest_text(&digest, "preview");
     for (int i = 0; i < output->picture_count; i++) {
         digest_text(&digest, output->pictures[i].name);
         digest_bytes(&digest, &plan->nodes[roots[i]].digest, sizeof plan->nodes[roots[i]].digest);
@@ -155,6 +158,10 @@ static void from_light(const struct output *output, const struct shot *shot, con
         if (matrix)
             matrix_apply(m, picture_row(strip, PLANE_R, y), picture_row(strip, PLANE_G, y),
                          picture_row(strip, PLANE_B, y), width);
+        for (int p = 0; p < PLANE_A && output->final_pattern != NULL; p++) {
+            if (strip->plane[p] != NULL)
+                roll_off(picture_row(strip, (enum plane)p, y), width);
+        }
         for (int p = 0; p < PLANE_A && output->encoding.curve != ENCODING_LINEAR; p++) {
             if (strip->plane[p] != NULL)
                 encoding_apply(output->encoding, picture_row(strip, (enum plane)p, y), width);

@@ -218,7 +218,7 @@ static enum passel_status make_graph(struct fitting *fitting, struct text *messa
     also[count++] = fitting->reference;
     if (fitting->base != NULL)
         also[count++] = fitting->base;
-    return graph_new(&fitting->with, 1, also, count, &fitting->graph, messages, error);
+    return graph_new(&fitting->with, (struct manner){ 0 }, also, count, &fitting->graph, messages, error);
 }
 
 /* ---- frames ------------------------------------------------------------------------------------------------------ */

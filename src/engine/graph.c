@@ -71,6 +71,17 @@ static enum passel_status make_blocks(struct graph *graph, const bool *wanted, s
     return first;
 }
 
+/* Two outputs whose names differ in the ending alone would have one preview. */
+static enum passel_status preview_output(struct graph *graph, struct output *output, struct passel_error *error)
+{
+    const size_t stem = strlen(output->pattern) - strlen(".exr");
+    bool taken = false;
+    for (const struct output *other = graph->outputs; other < output; other++)
+        taken = taken || (strncmp(other->final_pattern, output->pattern, stem) == 0 &&
+                          other->final_pattern[stem] == '.' && strlen(other->final_pattern) == strlen(output->pattern));
+    return output_preview(output, taken, error);
+}
+
 static enum passel_status read_outputs(struct graph *graph, struct text *messages, struct passel_error *error)
 {
     const struct recipe *recipe = graph->recipe;
@@ -79,8 +90,10 @@ static enum passel_status read_outputs(struct graph *graph, struct text *message
         if (recipe->blocks[i]->schema->form != HEAD_OUTPUT)
             continue;
         struct passel_error one = { 0 };
-        const enum passel_status status = output_read(recipe, recipe->blocks[i], &graph->shot, &graph->arena,
-                                                      &graph->outputs[graph->output_count], &one);
+        struct output *output = &graph->outputs[graph->output_count];
+        enum passel_status status = output_read(recipe, recipe->blocks[i], &graph->shot, &graph->arena, output, &one);
+        if (status == PASSEL_OK && graph->preview)
+            status = preview_output(graph, output, &one);
         if (status == PASSEL_OK)
             graph->output_count++;
         else
@@ -136,15 +149,16 @@ static enum passel_status fill_graph(struct graph *graph, const struct block *co
     return find_clashes(graph, messages, error);
 }
 
-enum passel_status graph_new(const struct recipe *recipe, int scale, const struct block *const *also, int also_count,
-                             struct graph **made, struct text *messages, struct passel_error *error)
+enum passel_status graph_new(const struct recipe *recipe, struct manner manner, const struct block *const *also,
+                             int also_count, struct graph **made, struct text *messages, struct passel_error *error)
 {
     struct graph *graph = memory_zeros(1, sizeof *graph);
     *made = NULL;
     if (graph == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     graph->recipe = recipe;
-    graph->scale = scale;
+    graph->scale = manner.scale > 0 ? manner.scale : 1;
+    graph->preview = manner.preview;
     struct passel_error one = { 0 };
     enum passel_status status = shot_read(recipe, &graph->shot, &one);
     enum passel_status first = PASSEL_OK;
@@ -158,6 +172,17 @@ enum passel_status graph_new(const struct recipe *recipe, int scale, const struc
     }
     *made = graph;
     return PASSEL_OK;
+}
+
+enum passel_status graph_make(const struct recipe *recipe, struct manner manner, const struct block *const *also,
+                              int also_count, struct graph **graph, struct passel_error *error)
+{
+    struct text messages = { 0 };
+    const enum passel_status status = graph_new(recipe, manner, also, also_count, graph, &messages, error);
+    if (status != PASSEL_OK && messages.length > 1)
+        (void)error_set(error, status, "%.*s", (int)messages.length - 1, messages.bytes);
+    text_release(&messages);
+    return status;
 }
 
 void graph_free(struct graph *graph)

@@ -383,6 +383,8 @@ enum passel_status plan_resolve(struct plan *plan, int n, struct passel_error *e
         return PASSEL_OK;
     node->own = node->below = node->to_window = transform_identity();
     RETURN_IF_ERROR(node->kind->transform(&node->at, &node->own, &node->at.filter, &node->ends_chain, error));
+    if (plan->graph->preview && node->at.filter != FILTER_NEAREST)
+        node->at.filter = FILTER_LINEAR;
     node->ends_chain = node->ends_chain || node->moments > 1;
     node->transform = node->own;
     node->source = node->inputs[0];

@@ -66,26 +66,14 @@ void passel_recipe_free(struct passel_recipe *recipe)
     memory_free(recipe);
 }
 
-/* The error takes all that is wrong, as far as there is room. */
-static enum passel_status make_graph(const struct recipe *recipe, int scale, const struct block *const *also,
-                                     int also_count, struct graph **graph, struct passel_error *error)
-{
-    struct text messages = { 0 };
-    const enum passel_status status = graph_new(recipe, scale, also, also_count, graph, &messages, error);
-    if (status != PASSEL_OK && messages.length > 1)
-        (void)error_set(error, status, "%.*s", (int)messages.length - 1, messages.bytes);
-    text_release(&messages);
-    return status;
-}
-
 enum passel_status passel_render(const struct passel_recipe *recipe, const struct passel_render_options *options,
                                  struct passel_render_result *result, struct passel_error *error)
 {
     struct graph *graph = NULL;
-    const int scale = options->scale > 0 ? options->scale : 1;
+    const struct manner manner = { .scale = options->scale };
     if (result != NULL)
         *result = (struct passel_render_result){ 0 };
-    RETURN_IF_ERROR(make_graph(recipe->recipe, scale, NULL, 0, &graph, error));
+    RETURN_IF_ERROR(graph_make(recipe->recipe, manner, NULL, 0, &graph, error));
     const enum passel_status status = render_range(graph, options, result, error);
     graph_free(graph);
     return status;
@@ -145,7 +133,7 @@ enum passel_status passel_picture_make(const struct passel_recipe *recipe, const
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     enum passel_status status;
     GOTO_IF_ERROR(find_picture(recipe->recipe, name, &block, &which, error), out_made);
-    GOTO_IF_ERROR(make_graph(recipe->recipe, scale > 0 ? scale : 1, &block, 1, &graph, error), out_made);
+    GOTO_IF_ERROR(graph_make(recipe->recipe, (struct manner){ .scale = scale }, &block, 1, &graph, error), out_made);
     GOTO_IF_ERROR(render_picture(graph, block, which, frame, threads, made, &info, error), out_graph);
     pack_rows(made);
     picture->width = rect_width(info.display);

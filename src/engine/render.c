@@ -498,6 +498,17 @@ static enum passel_status check_frames(const struct shot *shot, const int32_t *f
     return PASSEL_OK;
 }
 
+enum passel_status preview_frames(const struct shot *shot, int32_t **frames, int *count, struct passel_error *error)
+{
+    *count = shot_looks(shot, PREVIEW_FRAMES);
+    *frames = memory_zeros((size_t)*count, sizeof **frames);
+    if (*frames == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int k = 0; k < *count; k++)
+        (*frames)[k] = shot_look(shot, PREVIEW_FRAMES, k);
+    return PASSEL_OK;
+}
+
 static enum passel_status unknown_label(const struct graph *graph, const char *label, struct passel_error *error)
 {
     struct text labels = { 0 };
@@ -514,6 +525,25 @@ static enum passel_status unknown_label(const struct graph *graph, const char *l
     return PASSEL_BAD_USE;
 }
 
+static bool shows_same(const struct output *a, const struct output *b)
+{
+    return a->pictures[0].value->block == b->pictures[0].value->block &&
+           a->pictures[0].value->picture == b->pictures[0].value->picture;
+}
+
+bool render_chooses(const struct graph *graph, const struct passel_render_options *options, int index)
+{
+    for (int k = 0; k < options->output_count; k++) {
+        if (strcmp(options->outputs[k], graph->outputs[index].label) == 0)
+            return true;
+    }
+    for (int i = 0; i < index && graph->preview; i++) {
+        if (shows_same(&graph->outputs[i], &graph->outputs[index]))
+            return false;
+    }
+    return options->output_count == 0;
+}
+
 static enum passel_status choose_outputs(struct render *render, const struct graph *graph, struct passel_error *error)
 {
     const struct passel_render_options *options = render->options;
@@ -524,10 +554,7 @@ static enum passel_status choose_outputs(struct render *render, const struct gra
     if (render->outputs == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int i = 0; i < graph->output_count; i++) {
-        bool chosen = options->output_count == 0;
-        for (int k = 0; k < options->output_count && !chosen; k++)
-            chosen = strcmp(options->outputs[k], graph->outputs[i].label) == 0;
-        if (chosen)
+        if (render_chooses(graph, options, i))
             render->outputs[render->output_count++] = &graph->outputs[i];
     }
     for (int k = 0; k < options->output_count; k++) {
@@ -551,6 +578,9 @@ enum passel_status render_range(const struct graph *graph, const struct passel_r
     if (options->frames != NULL) {
         GOTO_IF_ERROR(frames_parse(options->frames, &frames, &render.frame_count, error), out_frames);
         GOTO_IF_ERROR(check_frames(&graph->shot, frames, render.frame_count, error), out_frames);
+        render.frames = frames;
+    } else if (graph->preview) {
+        GOTO_IF_ERROR(preview_frames(&graph->shot, &frames, &render.frame_count, error), out_frames);
         render.frames = frames;
     }
     render.result.total = render.frame_count;

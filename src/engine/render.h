@@ -8,10 +8,19 @@
 #include "engine/graph.h"
 #include "engine/job.h"
 
+#define PREVIEW_FRAMES 12 /* that a preview makes when no frames are named */
+
 /* Threads, scratch and store of a render. `threads` 0: as many as the machine offers; `memory` 0: a quarter of it. */
 enum passel_status workshop_open(struct workshop *workshop, const struct graph *graph, int threads, size_t memory,
                                  const volatile int *stop, struct passel_error *error);
 void workshop_close(struct workshop *workshop);
+
+/* Does this wish take the `index`-th output? A preview of the same picture as an earlier output's only when its label
+ * is named. */
+bool render_chooses(const struct graph *graph, const struct passel_render_options *options, int index);
+
+/* Those that a preview makes when none are named: spread evenly over the shot. For memory_free. */
+enum passel_status preview_frames(const struct shot *shot, int32_t **frames, int *count, struct passel_error *error);
 
 /* passel_render for a graph that has been made. */
 enum passel_status render_range(const struct graph *graph, const struct passel_render_options *options,

@@ -12,6 +12,7 @@
 #include "base/error.h"
 #include "base/file.h"
 #include "base/memory.h"
+#include "base/text.h"
 #include "kinds/encoding_setting.h"
 #include "kinds/kinds.h"
 #include "kinds/shot.h"
@@ -153,10 +154,36 @@ enum passel_status output_read(const struct recipe *recipe, const struct block *
     return PASSEL_OK;
 }
 
+enum passel_status output_preview(struct output *output, bool keep_ending, struct passel_error *error)
+{
+    struct text path = { 0 };
+    char *folder = path_folder(output->pattern);
+    const char *slash = strrchr(output->pattern, '/');
+    const char *name = slash != NULL ? slash + 1 : output->pattern;
+    const size_t ending = strlen(name) - (keep_ending ? 0 : strlen(".exr")); /* both endings are as long */
+    text_print(&path, "%s/quick/%.*s.png", folder != NULL ? folder : "", (int)ending, name);
+    const bool failed = folder == NULL || path.failed;
+    memory_free(folder);
+    if (failed) {
+        text_release(&path);
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    }
+    output->final_pattern = output->pattern;
+    output->pattern = path.bytes;
+    output->png = true;
+    output->pixels = PIXELS_8;
+    output->compression = NULL;
+    output->encoding = (struct encoding){ .curve = ENCODING_SRGB };
+    output->primaries = *primaries_named("rec709");
+    output->picture_count = 1;
+    return PASSEL_OK;
+}
+
 void output_release(struct output *output)
 {
     memory_free(output->pattern);
-    output->pattern = NULL;
+    memory_free(output->final_pattern);
+    output->pattern = output->final_pattern = NULL;
 }
 
 const struct kind kind_output = {

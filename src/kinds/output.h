@@ -17,7 +17,8 @@ struct output_picture {
 struct output {
     const struct block *block;
     const char *label;
-    char *pattern; /* whole path with the frame number's place; owned */
+    char *pattern;       /* whole path with the frame number's place; owned */
+    char *final_pattern; /* of a preview: where the finished frames go; owned; else NULL */
     bool png;
     enum pixels pixels;
     const char *compression; /* NULL: the format's usual one */
@@ -30,6 +31,9 @@ struct output {
 /* Reads and checks one output block; errors point at its lines. */
 enum passel_status output_read(const struct recipe *recipe, const struct block *block, const struct shot *shot,
                                struct arena *arena, struct output *output, struct passel_error *error);
+/* Turns it into a preview of its first picture: an 8-bit PNG through the view curve, under the same name in a folder
+ * `quick` beside the finished frames. With `keep_ending` the name keeps its own ending before .png. */
+enum passel_status output_preview(struct output *output, bool keep_ending, struct passel_error *error);
 void output_release(struct output *output);
 
 #endif

@@ -528,25 +528,38 @@ static enum passel_status read_full(const struct at *at, int index, const struct
     return status;
 }
 
-/* Mean of scale × scale pixels; those outside the full-size picture count as 0. */
-static void reduce(const struct picture *out, const struct picture *full, int scale)
+/* Adds a row's cells of `scale` pixels to `to`; x0 is the full-size place of to[0]. */
+static void add_cells(float *to, int32_t width, const float *from, int32_t x0, const struct picture *full, int scale)
 {
-    const float share = 1.0f / (float)(scale * scale);
+    const int32_t first = full->area.x0, end = full->area.x1;
+    for (int32_t x = 0; x < width; x++) {
+        const int32_t a = x0 + x * scale > first ? x0 + x * scale : first;
+        const int32_t b = x0 + (x + 1) * scale < end ? x0 + (x + 1) * scale : end;
+        float sum = 0;
+        for (int32_t u = a; u < b; u++)
+            sum += from[u - first];
+        to[x] += sum;
+    }
+}
+
+/* Mean of scale × scale pixels, as many of them as lie inside `display`; those without pixels in the file are 0. */
+static void reduce(const struct picture *out, const struct picture *full, struct rect display, int scale)
+{
+    const int32_t width = rect_width(out->area);
     for (int p = 0; p < PLANE_COUNT; p++) {
-        if (out->plane[p] == NULL)
-            continue;
-        for (int32_t y = out->area.y0; y < out->area.y1; y++) {
+        for (int32_t y = out->area.y0; y < out->area.y1 && out->plane[p] != NULL && full->plane[p] != NULL; y++) {
             float *to = picture_row(out, (enum plane)p, y);
-            for (int32_t x = out->area.x0; x < out->area.x1; x++) {
-                const struct rect cell =
-                    rect_cut(rect_of(x * scale, y * scale, (x + 1) * scale, (y + 1) * scale), full->area);
-                float sum = 0;
-                for (int32_t v = cell.y0; v < cell.y1; v++) {
-                    const float *from = picture_row(full, (enum plane)p, v) - full->area.x0;
-                    for (int32_t u = cell.x0; u < cell.x1; u++)
-                        sum += from[u];
-                }
-                to[x - out->area.x0] = sum * share;
+            const int32_t below = (y + 1) * scale, rows = y >= 0 && y * scale < display.y1 && below > display.y1
+                                                              ? display.y1 - y * scale
+                                                              : scale;
+            for (int32_t v = y * scale > full->area.y0 ? y * scale : full->area.y0;
+                 v < (below < full->area.y1 ? below : full->area.y1); v++)
+                add_cells(to, width, picture_row(full, (enum plane)p, v), out->area.x0 * scale, full, scale);
+            for (int32_t x = 0; x < width; x++) {
+                const int32_t left = (out->area.x0 + x) * scale;
+                const int32_t columns =
+                    left >= 0 && left < display.x1 && left + scale > display.x1 ? display.x1 - left : scale;
+                to[x] /= (float)(rows * columns);
             }
         }
     }
@@ -568,17 +581,21 @@ static enum passel_status read_one(const struct at *at, int index, const struct 
         rect_of(out->area.x0 * scale, out->area.y0 * scale, out->area.x1 * scale, out->area.y1 * scale);
     full_area = rect_cut(full_area, data_of(info));
     struct picture full;
-    RETURN_IF_ERROR(picture_new(&full, full_area, (wanted | HAS_A) & info->planes, error));
-    const enum passel_status status = rect_empty(full_area) ? PASSEL_OK : read_full(at, index, &full, error);
+    const unsigned in_file = (wanted | HAS_A) & info->planes, made_up = wanted & HAS_A & ~info->planes;
+    RETURN_IF_ERROR(picture_new(&full, full_area, in_file | made_up, error));
+    struct picture read = full;
+    if (made_up != 0)
+        read.plane[PLANE_A] = NULL;
+    const enum passel_status status = rect_empty(full_area) ? PASSEL_OK : read_full(at, index, &read, error);
+    if (made_up != 0)
+        picture_fill(&full, PLANE_A, full_area, 1);
     if (status == PASSEL_OK) {
         for (int p = 0; p < PLANE_COUNT; p++)
             picture_fill(out, (enum plane)p, out->area, 0);
         if (scale == 1)
             picture_copy(out, &full);
         else
-            reduce(out, &full, scale);
-        if ((wanted & HAS_A) != 0 && (info->planes & HAS_A) == 0)
-            picture_fill(out, PLANE_A, rect_reduce(full_area, scale), 1);
+            reduce(out, &full, display_of(info), scale);
     }
     picture_release(&full);
     return status;

@@ -167,4 +167,10 @@ for frame in (1004, 1001):
                 {"storm.%d.exr" % frame: True, "small.%d.png" % frame: True}, "frame %d alone" % frame)
 got = rendered("--output", "small", "--threads", "2")
 takes.equal(sorted(name for name in got if got[name] != plain[name]), [], "one output alone")
+
+plain = rendered("--quick", "--threads", "1")
+takes.equal(len(plain), 7, "quick pictures of one output and their sheet")
+for words in (("--threads", "2"), ("--threads", "7", "--memory", "1")):
+    got = rendered("--quick", *words)
+    takes.equal(sorted(name for name in plain if got.get(name) != plain[name]), [], "quick ones that differ with " + " ".join(words))
 print("same bits: fine")
