@@ -18,6 +18,7 @@
 #include "command/open_recipe.h"
 #include "command/quick.h"
 #include "command/sheet.h"
+#include "command/watch.h"
 #include "engine/render.h"
 
 static const struct option options[] = {
@@ -34,6 +35,9 @@ static const struct option options[] = {
       "quick beside the finished frames, which stay as they are" },
     { "--size", "SIZE", false,
       "how large quick pictures are: full, half or quarter; 480 to 959 pixels wide when not given" },
+    { "--watch", NULL, false,
+      "one quick picture, made anew whenever the recipe or a file that it reads is saved; ends with Ctrl-C" },
+    { "--frame", "N", false, "the frame that --watch shows; the one in the middle of the shot when not given" },
     { "--quiet", NULL, false, "say nothing but warnings and errors" },
     { "--json", NULL, false, "say everything as JSON, one object a line, on standard output" },
     { NULL, NULL, false, NULL },
@@ -208,33 +212,57 @@ out_graph:
     return status;
 }
 
-/* The size that the call asks for, 0 for the usual one; false (and said) when it is none. */
-static bool read_size(const struct call *call, int *scale)
+/* Options that go together. The size is 0 for the usual one; false (and said) when something is wrong. */
+static bool read_quick(const struct call *call, int *scale)
 {
     const char *word = call_value(call, "--size");
+    const bool watch = call_has(call, "--watch");
     *scale = word != NULL ? quick_size(word) : 0;
-    if (word != NULL && *scale == 0)
+    if (watch && (call_has(call, "--frames") || call_has(call, "--again")))
+        (void)fprintf(stderr, "passel render: --watch shows one frame: --frame N, without --frames and --again\n");
+    else if (!watch && call_has(call, "--frame"))
+        (void)fprintf(stderr, "passel render: --frame belongs to --watch; --frames says which frames are made\n");
+    else if (word != NULL && *scale == 0)
         (void)fprintf(stderr, "passel render: expected full, half or quarter behind --size, not %s\n", word);
-    else if (word != NULL && !call_has(call, "--quick"))
-        (void)fprintf(stderr, "passel render: --size belongs to --quick; finished frames have the size of the shot\n");
+    else if (word != NULL && !watch && !call_has(call, "--quick"))
+        (void)fprintf(stderr, "passel render: --size belongs to --quick and --watch; finished frames have the size of the shot\n");
     else
         return true;
     return false;
+}
+
+static enum exit_code render_frames(const struct call *call, const struct passel_render_options *wish, int scale,
+                                    struct talk *talk)
+{
+    struct passel_render_result result;
+    struct passel_error error = { 0 };
+    struct passel_recipe *recipe;
+    enum exit_code code = open_recipe(call, &recipe);
+    if (code != EXIT_FINE)
+        return code;
+    const enum passel_status status = call_has(call, "--quick")
+                                          ? render_quick(talk, recipe, scale, wish, &result, &error)
+                                          : passel_render(recipe, wish, &result, &error);
+    end_line(talk);
+    say_end(talk, status, &result);
+    /* Failures of frames have been said one by one. */
+    if (result.failed == 0 || status == PASSEL_STOPPED)
+        code = end_with(status, &error);
+    else
+        code = exit_code_of(status);
+    passel_recipe_free(recipe);
+    return code;
 }
 
 static enum exit_code run(const struct call *call)
 {
     long threads, memory;
     int scale;
-    if (!read_size(call, &scale))
+    if (!read_quick(call, &scale))
         return EXIT_USE;
     if (!call_number(call, "--threads", 1, 1024, 0, &threads) ||
         !call_number(call, "--memory", 1, 1L << 30, 0, &memory))
         return EXIT_USE;
-    struct passel_recipe *recipe;
-    enum exit_code code = open_recipe(call, &recipe);
-    if (code != EXIT_FINE)
-        return code;
     const char *labels[GIVEN_LIMIT];
     struct talk talk = { .quiet = call_has(call, "--quiet"),
                          .json = call_has(call, "--json"),
@@ -248,21 +276,10 @@ static enum exit_code run(const struct call *call)
                                                 .stop = &stop,
                                                 .event = on_event,
                                                 .user = &talk };
-    struct passel_render_result result;
-    struct passel_error error = { 0 };
     listen_to_signals();
-    const enum passel_status status = call_has(call, "--quick")
-                                          ? render_quick(&talk, recipe, scale, &wish, &result, &error)
-                                          : passel_render(recipe, &wish, &result, &error);
-    end_line(&talk);
-    say_end(&talk, status, &result);
-    /* Failures of frames have been said one by one. */
-    if (result.failed == 0 || status == PASSEL_STOPPED)
-        code = end_with(status, &error);
-    else
-        code = exit_code_of(status);
-    passel_recipe_free(recipe);
-    return code;
+    if (call_has(call, "--watch"))
+        return watch_recipe(call, &wish, scale, call_value(call, "--frame"));
+    return render_frames(call, &wish, scale, &talk);
 }
 
 const struct command command_render = {
