@@ -118,6 +118,13 @@ far = place moon
   pin 30 15 270 35 280 160 20 170 px
 bent = lens moon
   radial -0.2 0.05
+soft = look moon
+  blur 8 px
+  vignette 1 stops
+driven = streak moon
+  along 30 deg
+  longer 24 px
+  thinner 4 px
 slow = time moon
   use 1001-1003 then 1004-1006
   dissolve 1 frames
@@ -138,7 +145,7 @@ final = stack
   layer one over opacity 50%
 """
 
-SHOWN = "moon night two one come-in bright edge wide rigging glow grey sign far bent slow shown steady proof final odd".split()
+SHOWN = "moon night two one come-in bright edge wide rigging glow grey sign far bent soft driven slow shown steady proof final odd".split()
 LARGE = "sky lawn clouds".split()  # plates are looked at in cells of 16 pixels and want some of them
 
 
