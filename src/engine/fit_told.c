@@ -116,7 +116,8 @@ enum passel_status told_find(const struct told_wish *wish, struct text *line, st
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     GOTO_IF_ERROR(recipe_read(wish->path, telling.schemas, NULL, 0, &telling.recipe, messages, error), out_telling);
     GOTO_IF_ERROR(find_block(&telling, error), out_telling);
-    GOTO_IF_ERROR(graph_new(telling.recipe, 1, &telling.block, 1, &telling.graph, messages, error), out_telling);
+    GOTO_IF_ERROR(graph_new(telling.recipe, (struct manner){ 0 }, &telling.block, 1, &telling.graph, messages, error),
+                  out_telling);
     GOTO_IF_ERROR(choose_frames(&telling, error), out_telling);
     GOTO_IF_ERROR(ask_frames(&telling, error), out_telling);
     write_line(&telling, line);
