@@ -297,7 +297,7 @@ static enum passel_status extend_asks(const struct at *at, struct ask_list *list
 static enum passel_status level_area(const struct at *at, struct rect *area, struct passel_error *error)
 {
     struct windows windows;
-    *area = at->inputs[0].data;
+    *area = rect_cut(at->inputs[0].data, at->inputs[0].display);
     if (at->picture == PICTURE_OTHER_LEVEL)
         return PASSEL_OK;
     RETURN_IF_ERROR(windows_find(at, &at->inputs[0], &windows, error));

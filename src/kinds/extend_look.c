@@ -153,7 +153,7 @@ static enum passel_status add_other(const struct at *at, struct looks *work, con
         return PASSEL_OK;
     RETURN_IF_ERROR(other_shift(at, &work->plate_info, info, &dx, &dy, error));
     const struct picture placed = moved(picture, dx, dy);
-    const struct rect area = rect_cut(placed.area, work->windows.target);
+    const struct rect area = rect_cut(placed.area, rect_shift(info->display, dx, dy)); /* as its picture of cells */
     if (rect_empty(area))
         return PASSEL_OK;
     const struct picture part = picture_part(&placed, area);
