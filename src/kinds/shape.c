@@ -22,7 +22,7 @@ enum feather_side { FEATHER_INSIDE, FEATHER_OUTSIDE, FEATHER_BOTH };
 struct shape {
     const struct figure *figures;
     int count;
-    const struct value *feather, *shutter;
+    const struct value *feather, *other, *shutter;
     enum feather_side side;
     char **files; /* of the SVG drawings; owned */
     int file_count;
@@ -31,7 +31,8 @@ struct shape {
 /* The outlines of a frame; with an open shutter at several moments, one after the other. */
 struct shape_frame {
     int count, moments;
-    double feather; /* pixels */
+    double feather;    /* pixels, both sides together */
+    double at_outline; /* how far the ramp is on the outline, 0 … 1 */
     struct rect around;
     struct polygon *polygons; /* moments * count */
     double *points;           /* of all polygons */
@@ -92,6 +93,20 @@ static const struct choice feather_sides[] = {
     { NULL, NULL },
 };
 
+static const struct tag_spec feather_tags[] = {
+    { .word = "other",
+      .help = "and so wide on the other side of the outline; a side must be named",
+      .values = (const struct value_spec[]){ { .label = "N",
+                                               .type = VALUE_NUMBER,
+                                               .may_change = true,
+                                               .unit = UNIT_PX,
+                                               .limited = true,
+                                               .least = 0,
+                                               .most = 4000 },
+                                             { .label = NULL } } },
+    { .word = NULL },
+};
+
 static const struct setting_spec settings[] = {
     { .word = "polygon",
       .help = "three corners or more, in order round the outline; the last is joined to the first",
@@ -146,6 +161,7 @@ static const struct setting_spec settings[] = {
                                                .least = 0,
                                                .most = 4000 },
                                              { .label = NULL } },
+      .tags = feather_tags,
       .operators = feather_sides,
       .standard = "0 px" },
     { .help = NULL },
@@ -243,8 +259,12 @@ static enum passel_status shape_make(const struct block *block, const struct rec
     shape->files = files;
     const struct setting *feather = block_setting(block, "feather");
     shape->feather = setting_value(feather, 0);
+    shape->other = setting_tag_value(feather, "other", 0);
     shape->shutter = setting_value(block_setting(block, "shutter"), 0);
     shape->side = feather->operator_index >= 0 ? (enum feather_side)feather->operator_index : FEATHER_BOTH;
+    if (shape->other != NULL && shape->side == FEATHER_BOTH)
+        return recipe_error(recipe, shape->other->where, PASSEL_BAD_RECIPE, error,
+                            "the other side of what? Name one: `feather 6 px outside other 2 px`");
     const enum passel_status status = add_figures(shape, figures, keys, block, recipe, shot, arena, error);
     if (status != PASSEL_OK)
         shape_release(shape);
@@ -357,12 +377,21 @@ static bool make_polygons(const struct shape *shape, const struct at *at, struct
     return true;
 }
 
+static void read_feather(const struct shape *shape, const struct at *at, struct shape_frame *frame)
+{
+    const double own = value_at(shape->feather, 0, at->frame, at->scale);
+    const double other = shape->other != NULL ? value_at(shape->other, 0, at->frame, at->scale) : 0;
+    const double share = own + other > 0 ? own / (own + other) : 1;
+    frame->feather = own + other;
+    frame->at_outline = shape->side == FEATHER_BOTH ? 0.5 : shape->side == FEATHER_OUTSIDE ? share : 1 - share;
+}
+
 static enum passel_status shape_open(const struct at *at, void **state, struct passel_error *error)
 {
     const struct shape *shape = at->self;
     struct shape_frame *frame = memory_zeros(1, sizeof *frame);
     if (frame != NULL)
-        frame->feather = value_at(shape->feather, 0, at->frame, at->scale);
+        read_feather(shape, at, frame);
     if (frame == NULL || !make_polygons(shape, at, frame)) {
         shape_close(frame, NULL);
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -393,15 +422,14 @@ struct row_work {
     int *winding;
 };
 
-static double ramp(enum feather_side side, double distance, double width)
+static double ramp(double at_outline, double distance, double width)
 {
-    const double at_outline = side == FEATHER_INSIDE ? 0 : side == FEATHER_OUTSIDE ? 1 : 0.5;
     const double t = fmin(fmax(at_outline + distance / width, 0), 1);
     return t * t * (3 - 2 * t);
 }
 
 /* Replaces the cover of a row by the feathered edge, in part when the feather is below a pixel. */
-static void feather_row(const struct polygon *polygon, enum feather_side side, double feather, int32_t y, int32_t x0,
+static void feather_row(const struct polygon *polygon, double at_outline, double feather, int32_t y, int32_t x0,
                         int32_t x1, const struct row_work *work)
 {
     const double width = fmax(feather, 1), share = fmin(feather, 1);
@@ -409,14 +437,14 @@ static void feather_row(const struct polygon *polygon, enum feather_side side, d
     polygon_distance(polygon, y, x0, x1, width, work->squared);
     for (int32_t x = 0; x < x1 - x0; x++) {
         const double distance = sqrt(work->squared[x]);
-        const double soft = ramp(side, work->winding[x] != 0 ? distance : -distance, width);
+        const double soft = ramp(at_outline, work->winding[x] != 0 ? distance : -distance, width);
         work->cover[x] += share * (soft - work->cover[x]);
     }
 }
 
 /* Joins the figures of one moment. */
-static void join_row(const struct shape *shape, const struct shape_frame *frame, const struct polygon *polygons,
-                     int32_t y, struct rect data, const struct row_work *work)
+static void join_row(const struct shape_frame *frame, const struct polygon *polygons, int32_t y, struct rect data,
+                     const struct row_work *work)
 {
     const int32_t width = rect_width(data);
     memset(work->joined, 0, (size_t)width * sizeof *work->joined);
@@ -424,19 +452,18 @@ static void join_row(const struct shape *shape, const struct shape_frame *frame,
         const struct polygon *polygon = &polygons[i];
         polygon_cover(polygon, y, data.x0, data.x1, work->cover);
         if (frame->feather > 0)
-            feather_row(polygon, shape->side, frame->feather, y, data.x0, data.x1, work);
+            feather_row(polygon, frame->at_outline, frame->feather, y, data.x0, data.x1, work);
         for (int32_t x = 0; x < width; x++)
             work->joined[x] = work->cover[x] + (1 - work->cover[x]) * work->joined[x];
     }
 }
 
-static void shape_row(const struct shape *shape, const struct shape_frame *frame, int32_t y, struct rect data,
-                      const struct row_work *work)
+static void shape_row(const struct shape_frame *frame, int32_t y, struct rect data, const struct row_work *work)
 {
     const int32_t width = rect_width(data);
     memset(work->sum, 0, (size_t)width * sizeof *work->sum);
     for (int k = 0; k < frame->moments; k++) {
-        join_row(shape, frame, frame->polygons + (size_t)k * (size_t)frame->count, y, data, work);
+        join_row(frame, frame->polygons + (size_t)k * (size_t)frame->count, y, data, work);
         for (int32_t x = 0; x < width; x++)
             work->sum[x] += work->joined[x];
     }
@@ -457,7 +484,7 @@ static enum passel_status shape_fill(const struct at *at, const struct picture *
     if (work.cover == NULL || work.squared == NULL || work.joined == NULL || work.sum == NULL || work.winding == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
-        shape_row(at->self, frame, y, data, &work);
+        shape_row(frame, y, data, &work);
         float *row = picture_row(out, PLANE_A, y);
         const double *from = work.sum + (out->area.x0 - data.x0);
         for (int32_t x = 0; x < rect_width(out->area); x++)

@@ -66,11 +66,13 @@ static void feather_lies_on_its_side(void **state)
                SHOT "both = shape\n  polygon 20.5 -99 99 -99 99 99 20.5 99 px\n  feather 8 px\n"
                     "inner = shape\n  polygon 20.5 -99 99 -99 99 99 20.5 99 px\n  feather 8 px inside\n"
                     "outer = shape\n  polygon 20.5 -99 99 -99 99 99 20.5 99 px\n  feather 8 px outside\n"
+                    "uneven = shape\n  polygon 20.5 -99 99 -99 99 99 20.5 99 px\n  feather 6 px outside other 2 px\n"
+                    "inward = shape\n  polygon 20.5 -99 99 -99 99 99 20.5 99 px\n  feather 6 px inside other 2 px\n"
                     "little = shape\n  polygon 20.5 -99 99 -99 99 99 20.5 99 px\n  feather 0.25 px\n",
                kinds);
-    static const char *const names[] = { "both", "inner", "outer" };
-    static const double starts[] = { 0.5, 0, 1 };
-    for (int i = 0; i < 3; i++) {
+    static const char *const names[] = { "both", "inner", "outer", "uneven", "inward" };
+    static const double starts[] = { 0.5, 0, 1, 0.75, 0.25 };
+    for (int i = 0; i < 5; i++) {
         struct picture out = stage_picture(&stage, names[i], 1001, HAS_A);
         for (int32_t y = 0; y < 21; y++) {
             for (int32_t x = 0; x < 40; x++)
@@ -129,7 +131,12 @@ static void shape_mistakes_are_told(void **state)
     struct picture out;
     struct picture_info info;
     struct passel_error error;
-    stage_init(&stage, SHOT "odd = shape\n  polygon 1 1 9 1 9 9 5 px\nnone = shape\n  feather 2 px\n", kinds);
+    stage_init(&stage,
+               SHOT "odd = shape\n  polygon 1 1 9 1 9 9 5 px\nnone = shape\n  feather 2 px\n"
+                    "side = shape\n  ellipse 9 9 5 5 px\n  feather 2 px other 1 px\n",
+               kinds);
+    assert_int_equal(stage_make(&stage, "side", 1001, 1, HAS_A, 64, &out, &info, &error), PASSEL_BAD_RECIPE);
+    assert_non_null(strstr(error.text, "the other side of what?"));
     assert_int_equal(stage_make(&stage, "odd", 1001, 1, HAS_A, 64, &out, &info, &error), PASSEL_BAD_RECIPE);
     assert_non_null(strstr(error.text, "not 7 numbers"));
     assert_int_equal(stage_make(&stage, "none", 1001, 1, HAS_A, 64, &out, &info, &error), PASSEL_BAD_RECIPE);
