@@ -37,6 +37,7 @@ struct portrait {
     float change;               /* mean deviation between the samples, as a share of their mean */
     float middle, bright, peak; /* light: 50 % and 99 % of the blocks lie below, and the brightest */
     float surround;             /* light of the middle one of the blocks at the upper borders */
+    float vivid;                /* the same of its strongest channel: a blue screen is dark to the eye */
     float screen;               /* share of blocks that look like the border does */
     float saturation;           /* of the border */
     enum screen_hue hue;        /* of the border, when the border is a screen */
@@ -47,6 +48,7 @@ struct portrait {
     int dark;       /* what is to be subtracted; -1 for none */
     float residual; /* all lamps: what the single ones do not make of it, as a share of its light */
     bool in_sum;    /* one of those that add up to the pass under all lamps */
+    bool under;     /* far underexposed */
     bool steady;    /* its light does not change from frame to frame */
     bool apart;     /* not seen by the camera that saw the set: another size, or another subject */
     char why[240];

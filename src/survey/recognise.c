@@ -21,6 +21,15 @@
 #define SCREEN_FACTOR 2.83F
 /* Three stops under middle grey (0.18): a pass that stays below is dark, a surround that does is black. */
 #define BLACK 0.0225F
+/* A screen or a background that is underexposed: this much darker than black it still is one, when the brightest of the
+ * picture is no more than so many times as bright. */
+#define FAR_UNDER 4.0F
+#define SCREEN_RANGE 12.0F
+#define PLATE_RANGE 8.0F
+/* Lights off: this share of its light at most may lie above what other passes show of the same place, and what counts as
+ * above. */
+#define ABOVE_OTHERS 0.1
+#define ABOVE 1.15F
 /* Light that changes by more than this share from frame to frame is no lamp. */
 #define RESTLESS 0.3F
 
@@ -92,6 +101,7 @@ static void measure_border(struct portrait *portrait, float *numbers, size_t *bl
     const float least = fminf(colour[0], fminf(colour[1], colour[2]));
     const float most = fmaxf(colour[0], fmaxf(colour[1], colour[2]));
     portrait->surround = 0.2126F * colour[0] + 0.7152F * colour[1] + 0.0722F * colour[2];
+    portrait->vivid = most;
     portrait->saturation = most > 0 ? 1 - least / most : 0;
     for (size_t i = 0; i < look_count(look); i++) {
         portrait->bare[i] = most > 0 && like_screen(look, i, colour);
@@ -121,13 +131,27 @@ static bool measure(struct portrait *portrait)
 
 static const char *const hue_words[] = { "red", "green", "blue", "coloured" };
 
+/* Is the border lit, in a picture that may be underexposed as a whole? */
+static bool border_lit(const struct portrait *p, float strongest, float range)
+{
+    return p->surround > BLACK || (strongest > BLACK / FAR_UNDER && p->surround > p->bright / range);
+}
+
+static double stops_under_grey(float light)
+{
+    return log2(0.18 / fmax(1e-6, (double)light));
+}
+
 static void recognise_one(struct portrait *p)
 {
     char why[240];
-    const bool screen = p->saturation > SCREEN_SATURATION && p->surround > BLACK && p->screen > SCREEN_LEAST;
+    const bool screen = p->saturation > SCREEN_SATURATION && border_lit(p, p->vivid, SCREEN_RANGE) && p->screen > SCREEN_LEAST;
     if (screen) {
-        (void)snprintf(why, sizeof why, "an even %s, saturation %.0f%%, over %.0f%% of the picture", hue_words[p->hue],
-                       100 * (double)p->saturation, 100 * (double)p->screen);
+        const int length = snprintf(why, sizeof why, "an even %s, saturation %.0f%%, over %.0f%% of the picture",
+                                    hue_words[p->hue], 100 * (double)p->saturation, 100 * (double)p->screen);
+        if (p->surround <= BLACK)
+            (void)snprintf(why + length, sizeof why - (size_t)length,
+                           ", far underexposed: it lies %.1f stops under middle grey", stops_under_grey(p->surround));
         give(p, p->screen >= EMPTY_LEAST ? ROLE_EMPTY : ROLE_SCREEN, why);
         return;
     }
@@ -135,9 +159,9 @@ static void recognise_one(struct portrait *p)
     p->steady = p->change <= RESTLESS;
     if (p->bright < BLACK && p->peak < 2 * BLACK && p->change < RESTLESS) {
         (void)snprintf(why, sizeof why, "nothing is lit: 99%% of it lies more than %.1f stops under middle grey",
-                       log2(0.18 / fmax(1e-6, (double)p->bright)));
+                       stops_under_grey(p->bright));
         give(p, ROLE_DARK, why);
-    } else if (p->surround > BLACK) {
+    } else if (border_lit(p, p->surround, PLATE_RANGE)) {
         (void)snprintf(why, sizeof why, "no dark surround: the upper borders are at %.3f, and they are no screen",
                        (double)p->surround);
         give(p, ROLE_PLATE, why);
@@ -152,6 +176,59 @@ static void recognise_one(struct portrait *p)
     }
 }
 
+/* ---- lights off, or far underexposed ----------------------------------------------------------------------------- */
+
+/* The second smallest light of block i among lit passes that the same camera saw: one of them may be underexposed
+ * itself. Infinite when fewer than three are there. */
+static float second_least(const struct portraits *portraits, const struct portrait *dark, size_t i)
+{
+    float least = INFINITY, second = INFINITY;
+    int count = 0;
+    for (int k = 0; k < portraits->count; k++) {
+        const struct portrait *p = &portraits->list[k];
+        if ((p->role != ROLE_LAMP && p->role != ROLE_ELEMENT) || p->width != dark->width ||
+            p->height != dark->height || p->rate != dark->rate)
+            continue;
+        const float light = look_light(&p->look, i);
+        second = light < least ? least : light < second ? light : second;
+        least = light < least ? light : least;
+        count++;
+    }
+    return count >= 3 ? second : INFINITY;
+}
+
+/* Every lit pass has what leaks in with the lights off in it, so that lights off is nowhere brighter than they are. */
+static double above_others(const struct portraits *portraits, const struct portrait *dark)
+{
+    double above = 0, all = 0;
+    for (size_t i = 0; i < look_count(&dark->look); i++) {
+        const float light = look_light(&dark->look, i);
+        all += light > 0 ? (double)light : 0;
+        above += fmax(0, (double)light - (double)ABOVE * fmax(0, (double)second_least(portraits, dark, i)));
+    }
+    return all > 0 ? above / all : 0;
+}
+
+/* All are judged before any becomes a lamp, so that their order does not matter. */
+static void find_underexposed(struct portraits *portraits)
+{
+    for (int i = 0; i < portraits->count; i++) {
+        struct portrait *p = &portraits->list[i];
+        p->under = p->role == ROLE_DARK && above_others(portraits, p) > ABOVE_OTHERS;
+    }
+    for (int i = 0; i < portraits->count; i++) {
+        struct portrait *p = &portraits->list[i];
+        char why[240];
+        if (!p->under)
+            continue;
+        (void)snprintf(why, sizeof why,
+                       "far underexposed: 99%% of it lies more than %.1f stops under middle grey, yet it is brighter in "
+                       "places than passes under other lights",
+                       stops_under_grey(p->bright));
+        give(p, ROLE_LAMP, why);
+    }
+}
+
 void portraits_recognise(struct portraits *portraits)
 {
     for (int i = 0; i < portraits->count; i++) {
@@ -162,5 +239,6 @@ void portraits_recognise(struct portraits *portraits)
         }
         recognise_one(p);
     }
+    find_underexposed(portraits);
     recognise_pairs(portraits);
 }

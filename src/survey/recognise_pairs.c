@@ -246,7 +246,8 @@ static void part_lamps(struct portraits *portraits)
         } else if (a != NULL && same_size(a, p)) {
             const double share = beside(portraits, p, a, &portraits->list[a->partner]);
             p->role = share > BESIDE_THE_SET ? ROLE_ELEMENT : ROLE_LAMP;
-            (void)snprintf(p->why, sizeof p->why, "steady light on black, %.0f%% of it %s", 100 * share,
+            (void)snprintf(p->why, sizeof p->why, "steady light on black, %s%.0f%% of it %s",
+                           p->under ? "far underexposed, " : "", 100 * share,
                            p->role == ROLE_ELEMENT ? "beside the set that the screens show"
                                                    : "outside the set that the screens show");
         } else if (named_element(p->clip->name)) {

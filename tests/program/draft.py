@@ -9,6 +9,8 @@ import math
 import os
 import re
 import shutil
+import sys
+import time
 
 import numpy as np
 
@@ -84,9 +86,26 @@ def check_layouts():
             takes.passel("draft", "camera", "-o", "shot.passel", "--force")
             check_roles(Drafted("shot.passel", meaning), "layout %d, order %s, " % (layout, order))
             shutil.rmtree("camera")
+        check_underexposed("layout %d, " % layout)
+        check_render("layout %d, " % layout)
         if layout < 3:
             shutil.rmtree("skerry")
     print("recognised")
+    print("rendered")
+
+
+def check_underexposed(where):
+    """A lamp that is not mistaken for lights off, a screen and its empty not for light on black, however dark. The bounds
+    were chosen on the first two arrangements; the third is as it came."""
+    for name, stops in (("moon", 4), ("windows", 5), ("flash", 3), ("screen-blue", 4), ("empty-green", 3)):
+        meaning = film.numbered("skerry", "camera", 7)
+        for path in (os.path.join("camera", file) for file in os.listdir("camera")):
+            if meaning[os.path.basename(path).split(".")[0]] == name:
+                takes.write(path, takes.header(path), (takes.read(path) / 2**stops).astype(np.float32))
+        takes.passel("draft", "camera", "-o", "under.passel", "--force")
+        drafted = Drafted("under.passel", meaning)
+        check_roles(drafted, where + "%s %d stops under, " % (name, stops))
+        shutil.rmtree("camera")
 
 
 BY_HAND = """
@@ -136,26 +155,28 @@ output final
 """
 
 
-def check_render():
+def check_render(where):
     """As a recipe written by hand, with every lamp at its filmed level."""
     film.numbered("skerry", "camera", 9)
     takes.passel("draft", "camera", "-o", "shot.passel", "--force")
     takes.passel("check", "shot.passel")
-    takes.passel("render", "shot.passel", "--frames", "1003")
+    takes.passel("render", "shot.passel", "--frames", "1003", "--again")
     takes.recipe(BY_HAND.format(*film.SIZE), "1001-1004", "%dx%d" % film.SIZE, "hand.passel")
-    takes.passel("render", "hand.passel", "--frames", "1003")
+    takes.passel("render", "hand.passel", "--frames", "1003", "--again")
     # Either shot of the bare green screen serves, so noise may differ.
     wanted = takes.read("hand/hand.1003.exr", "RGB").astype(float)
     got = takes.read("renders/shot.1003.exr", "RGB").astype(float)
     psnr = 10 * math.log10(1 / max(1e-12, np.mean((got - wanted) ** 2)))
-    assert psnr > 50, psnr
+    if os.environ.get("PASSEL_KEEP") == "1":
+        print("%sdrafted against written by hand: %.1f dB of 1.0, linear" % (where, psnr), file=sys.stderr)
+    assert psnr > 80, where + str(psnr)
     # With all layers shown it renders, too.
     with open("shot.passel", encoding="utf-8") as file:
         text = file.read().replace("  # layer", "  layer")
     with open("all.passel", "w", encoding="utf-8") as file:
         file.write(text.replace("renders/", "all/"))
     takes.passel("render", "all.passel", "--frames", "1003")
-    print("rendered")
+    shutil.rmtree("camera")
 
 
 def check_all_lamps():
@@ -170,6 +191,25 @@ def check_all_lamps():
     assert "all-lamps = pass lamps/C0009.exr" in run.out and "light    all-lamps  off" in run.out, run.out
     assert run.out.count("  +0.0 stops") == 3, run.out
     print("all lamps")
+
+
+def check_many_files():
+    """Forty thousand files of two sequences, and as many sizes as there may be by mistake: a few are looked at."""
+    os.mkdir("many")
+    for name in ("moon", "lights-off"):
+        file = "skerry/moon.1003.exr" if name == "moon" else "skerry/lights-off.exr"
+        shutil.copy(file, "many/%s.00001.exr" % name)
+        for frame in range(2, 20001):
+            os.link("many/%s.00001.exr" % name, "many/%s.%05d.exr" % (name, frame))
+    takes.exr("many/wide.exr", np.full((40, 300, 3), 0.3))
+    before = time.monotonic()
+    takes.passel("draft", "many", "-o", "many.passel")
+    assert time.monotonic() - before < 60
+    with open("many.passel", encoding="utf-8") as recipe:
+        text = recipe.read()
+    assert "frames  1-20000" in text and "size    240x136" in text and "300x40" in text, text
+    takes.passel("check", "many.passel")
+    shutil.rmtree("many")
 
 
 def check_odd_folders():
@@ -193,6 +233,7 @@ def check_odd_folders():
     takes.passel("render", "Tür 5/shot.passel", "--frames", "2")
     takes.show(takes.passel("draft", folder, "-o", "Tür 5/shot.passel", code=2))
     takes.passel("draft", folder, "-o", "Tür 5/shot.passel", "--force")
+    check_many_files()
     # A single screen, without its empty.
     os.mkdir("single")
     shutil.copy("skerry/screen-green.exr", "single/a.exr")
@@ -206,6 +247,5 @@ def check_odd_folders():
 
 
 check_layouts()
-check_render()
 check_all_lamps()
 check_odd_folders()
