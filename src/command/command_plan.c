@@ -30,12 +30,13 @@ static const struct option options[] = {
     { "--height", "LENGTH", false, "its height" },
     { "--pitch", "LENGTH", false, "from one pixel of the display to the next: 2.6mm" },
     { "--display", "HZ", false, "refresh rate of the display" },
+    { "--strobe", "HZ", false, "flashes a second of a strobe" },
     { "--mains", "HZ", false, "mains frequency, 50 or 60 (both)" },
     { NULL, NULL, false, NULL },
 };
 
 const struct plan_topic plan_topics[] = {
-    { "scale", "N", 1, 1, " --rate --shutter --speed --stop ", " ",
+    { "scale", "N", 1, 1, " --rate --shutter --speed --stop --distance ", " ",
       "camera rate, light, speeds and f-number for a miniature of scale 1:N", plan_scale },
     { "focus", "", 0, 0, " --lens --stop --distance --sensor --blur --scale ", " --lens --stop --distance ",
       "what is sharp", plan_focus },
@@ -47,7 +48,7 @@ const struct plan_topic plan_topics[] = {
       "how much of a screen's light spills on the subject", plan_screen },
     { "display", "", 0, 0, " --pitch --lens --distance --focus --stop --sensor --size ", " --pitch --lens --distance ",
       "does a display's pixel grid beat with the camera's?", plan_display },
-    { "flicker", "", 0, 0, " --rate --shutter --display --mains ", " ",
+    { "flicker", "", 0, 0, " --rate --shutter --display --mains --strobe ", " ",
       "rates and shutter angles at which lamps and displays are steady", plan_flicker },
     { .name = NULL },
 };
@@ -141,7 +142,8 @@ static bool read_given(const struct call *call, struct plan_given *given)
         read_number(call, "--rate", 24, &given->rate) && read_number(call, "--shutter", 180, &given->shutter) &&
         read_speed(call, &given->speed) && read_number(call, "--stop", 0, &given->stop) &&
         read_number(call, "--scale", 0, &given->scale) && read_number(call, "--display", 0, &given->display) &&
-        read_number(call, "--mains", 0, &given->mains) && read_size(call, given) &&
+        read_number(call, "--mains", 0, &given->mains) &&
+        read_number(call, "--strobe", 0, &given->strobe) && read_size(call, given) &&
         read_length(call, "--lens", 1e-3, 0, &given->lens) && read_length(call, "--distance", 1, 0, &given->distance) &&
         read_length(call, "--focus", 1, 0, &given->focus) &&
         read_length(call, "--sensor", 1e-3, 24.9e-3, &given->sensor) &&

@@ -54,6 +54,12 @@ void plan_scale(const struct plan_given *given)
         scale_speed(given, scale, camera);
     if (given->stop > 0)
         scale_stop(given, scale);
+    if (given->distance > 0) {
+        char full[QUANTITY_TEXT], set[QUANTITY_TEXT];
+        plan_say("camera to the model", "distance / N, height and moves too, angles the same; similar triangles",
+                 "%s for a full-size %s", length_text(given->distance / scale, set),
+                 length_text(given->distance, full));
+    }
     plan_note("The rate is for what falls, splashes, burns or blows. What only stands can be filmed at any rate.");
     plan_note("More light is more heat and more load on the mains: licensed people and local codes decide.");
 }

@@ -30,6 +30,9 @@ void plan_screen(const struct plan_given *given)
              "an edge turned sideways gets half of it at most");
     plan_say("subject to screen", "B. Brown, Cinematography: Theory and Practice: 12 to 15 ft if possible",
              "3.7 to 4.6 m (12 to 15 ft)");
+    plan_say("screen brightness",
+             "B. Brown, Cinematography: Theory and Practice; B. Taylor, VES Handbook, chapter 3: it goes by the stop",
+             "about that of the subject, one stop to either side; no general agreement");
     plan_say("screen evenness", "magazine how-to and lighting notes; common practice",
              "1/3 stop over the used area, 1/2 stop at the outside");
     plan_note("Mask off all of the screen that the camera does not need behind the subject: spill goes with the area.");
@@ -89,6 +92,27 @@ static void flicker_of(const struct plan_given *given, const char *what, double 
                  sum_safe_angle(given->rate, beats, 1) > 0 ? " degrees" : "none at this rate", "");
 }
 
+/* Each exposure catches a whole number of flashes: which, depends on when it opens. */
+static void strobe(const struct plan_given *given)
+{
+    const double exposure = sum_exposure(given->rate, given->shutter);
+    const struct flash_count flashes = sum_flashes(given->strobe, exposure);
+    (void)printf("  strobe: %.5g flashes a second\n", given->strobe);
+    plan_say("  in an exposure", "floor and ceiling of f t, t the exposure; definition", "%.0f to %.0f flashes",
+             flashes.fewest, flashes.most);
+    if (sum_in_step(given->rate, given->strobe))
+        plan_say("  frames", "flashes / rate is whole", "in step: alike, once no flash meets the shutter's edge");
+    else if (flashes.fewest == flashes.most)
+        plan_say("  frames", "f t is whole", "alike: every exposure catches as many");
+    else if (flashes.fewest > 0)
+        plan_say("  frames", "log2 of the two counts; definition", "differ by %.2f stops",
+                 log2(flashes.most / flashes.fewest));
+    else
+        plan_say("  frames", "f t below 1", "some are dark: flash once a frame, in step, or choose a longer exposure");
+    plan_note("Flashing light can bring on seizures: warn everyone on the set before it flashes, and let nobody stay "
+              "whom it may harm. docs/flashing.md has the limits for viewers.");
+}
+
 void plan_flicker(const struct plan_given *given)
 {
     if (given->mains == 0 || given->mains == 50)
@@ -99,6 +123,8 @@ void plan_flicker(const struct plan_given *given)
         flicker_of(given, "lamps on this mains", 2 * given->mains);
     if (given->display > 0)
         flicker_of(given, "display", given->display);
+    if (given->strobe > 0)
+        strobe(given);
     plan_note("Lamps beat twice in each cycle of the mains. Dimmed LED lamps have beats of their own: ask the maker, "
               "or test.");
     if (given->display > 0)

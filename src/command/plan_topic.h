@@ -12,7 +12,8 @@
 
 /* The options' values in base units (metres, degrees, …); 0 where nothing was given and nothing stands in. */
 struct plan_given {
-    double rate, shutter, speed, stop, lens, distance, focus, sensor, blur, scale, width, height, pitch, display, mains;
+    double rate, shutter, speed, stop, lens, distance, focus, sensor, blur, scale, width, height, pitch, display, mains,
+        strobe;
     int pixels_across, pixels_down;
     double numbers[16]; /* behind the topic */
     int number_count;

@@ -113,6 +113,14 @@ double sum_safe_angle(double rate, double frequency, int k)
     return angle <= 360 * (1 + 1e-9) ? angle : 0;
 }
 
+struct flash_count sum_flashes(double frequency, double exposure)
+{
+    const double count = frequency * exposure, whole = round(count);
+    if (fabs(count - whole) < 1e-9 * fmax(1, whole))
+        return (struct flash_count){ whole, whole };
+    return (struct flash_count){ floor(count), ceil(count) };
+}
+
 bool sum_in_step(double rate, double frequency)
 {
     const double beats = frequency / rate;

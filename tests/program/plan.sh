@@ -16,6 +16,10 @@ run passel plan display --pitch 2.6mm --lens 50mm --distance 4m --focus 1.5m --s
 run passel plan display --pitch 1.2mm --lens 50mm --distance 4m
 run passel plan flicker --mains 50 --display 60
 run passel plan flicker --rate 150 --mains 60
+run passel plan flicker --mains 50 --strobe 100
+run passel plan flicker --mains 50 --strobe 10
+run passel plan flicker --mains 60 --strobe 24
+run passel plan scale 16 --distance 40ft
 run passel plan scael 16
 run passel plan scale
 run passel plan scale 1:16

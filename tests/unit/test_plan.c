@@ -159,6 +159,28 @@ static void steady_shutters(void **state)
     near(sum_swing_left(100, 0), 1, 0);
 }
 
+/* Flashes counted one by one, for openings all over the beat. */
+static void strobes(void **state)
+{
+    static const double frequencies[] = { 10, 30, 48, 120, 200 };
+    (void)state;
+    for (size_t f = 0; f < sizeof frequencies / sizeof *frequencies; f++) {
+        const double exposure = sum_exposure(24, 180), period = 1 / frequencies[f];
+        int fewest = 1000, most = 0;
+        for (int k = 0; k < 1000; k++) {
+            const double open = period * (k + 0.5) / 1000;
+            int count = 0;
+            for (int n = 0; n * period < open + exposure; n++)
+                count += n * period >= open;
+            fewest = count < fewest ? count : fewest;
+            most = count > most ? count : most;
+        }
+        const struct flash_count flashes = sum_flashes(frequencies[f], exposure);
+        near(flashes.fewest, fewest, 0);
+        near(flashes.most, most, 0);
+    }
+}
+
 /* The mean of a sine over the exposure, summed; the largest over all phases. */
 static void swing_left(void **state)
 {
@@ -210,6 +232,7 @@ int main(void)
         cmocka_unit_test(spill),
         cmocka_unit_test(beats),
         cmocka_unit_test(steady_shutters),
+        cmocka_unit_test(strobes),
         cmocka_unit_test(swing_left),
         cmocka_unit_test(lengths_and_speeds),
     };
