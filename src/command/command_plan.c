@@ -142,10 +142,9 @@ static bool read_given(const struct call *call, struct plan_given *given)
         read_number(call, "--rate", 24, &given->rate) && read_number(call, "--shutter", 180, &given->shutter) &&
         read_speed(call, &given->speed) && read_number(call, "--stop", 0, &given->stop) &&
         read_number(call, "--scale", 0, &given->scale) && read_number(call, "--display", 0, &given->display) &&
-        read_number(call, "--mains", 0, &given->mains) &&
-        read_number(call, "--strobe", 0, &given->strobe) && read_size(call, given) &&
-        read_length(call, "--lens", 1e-3, 0, &given->lens) && read_length(call, "--distance", 1, 0, &given->distance) &&
-        read_length(call, "--focus", 1, 0, &given->focus) &&
+        read_number(call, "--mains", 0, &given->mains) && read_number(call, "--strobe", 0, &given->strobe) &&
+        read_size(call, given) && read_length(call, "--lens", 1e-3, 0, &given->lens) &&
+        read_length(call, "--distance", 1, 0, &given->distance) && read_length(call, "--focus", 1, 0, &given->focus) &&
         read_length(call, "--sensor", 1e-3, 24.9e-3, &given->sensor) &&
         read_length(call, "--blur", 1e-3, 0, &given->blur) && read_length(call, "--width", 1, 0, &given->width) &&
         read_length(call, "--height", 1, 0, &given->height) && read_length(call, "--pitch", 1e-3, 0, &given->pitch);

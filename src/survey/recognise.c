@@ -26,8 +26,8 @@
 #define FAR_UNDER 4.0F
 #define SCREEN_RANGE 12.0F
 #define PLATE_RANGE 8.0F
-/* Lights off: this share of its light at most may lie above what other passes show of the same place, and what counts as
- * above. */
+/* Lights off: this share of its light at most may lie above what other passes show of the same place, and what counts
+ * as above. */
 #define ABOVE_OTHERS 0.1
 #define ABOVE 1.15F
 /* Light that changes by more than this share from frame to frame is no lamp. */
@@ -145,7 +145,8 @@ static double stops_under_grey(float light)
 static void recognise_one(struct portrait *p)
 {
     char why[240];
-    const bool screen = p->saturation > SCREEN_SATURATION && border_lit(p, p->vivid, SCREEN_RANGE) && p->screen > SCREEN_LEAST;
+    const bool screen =
+        p->saturation > SCREEN_SATURATION && border_lit(p, p->vivid, SCREEN_RANGE) && p->screen > SCREEN_LEAST;
     if (screen) {
         const int length = snprintf(why, sizeof why, "an even %s, saturation %.0f%%, over %.0f%% of the picture",
                                     hue_words[p->hue], 100 * (double)p->saturation, 100 * (double)p->screen);
@@ -186,8 +187,8 @@ static float second_least(const struct portraits *portraits, const struct portra
     int count = 0;
     for (int k = 0; k < portraits->count; k++) {
         const struct portrait *p = &portraits->list[k];
-        if ((p->role != ROLE_LAMP && p->role != ROLE_ELEMENT) || p->width != dark->width ||
-            p->height != dark->height || p->rate != dark->rate)
+        if ((p->role != ROLE_LAMP && p->role != ROLE_ELEMENT) || p->width != dark->width || p->height != dark->height ||
+            p->rate != dark->rate)
             continue;
         const float light = look_light(&p->look, i);
         second = light < least ? least : light < second ? light : second;
@@ -221,10 +222,11 @@ static void find_underexposed(struct portraits *portraits)
         char why[240];
         if (!p->under)
             continue;
-        (void)snprintf(why, sizeof why,
-                       "far underexposed: 99%% of it lies more than %.1f stops under middle grey, yet it is brighter in "
-                       "places than passes under other lights",
-                       stops_under_grey(p->bright));
+        (void)snprintf(
+            why, sizeof why,
+            "far underexposed: 99%% of it lies more than %.1f stops under middle grey, yet it is brighter in "
+            "places than passes under other lights",
+            stops_under_grey(p->bright));
         give(p, ROLE_LAMP, why);
     }
 }

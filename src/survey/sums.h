@@ -65,7 +65,8 @@ double sum_swing_left(double frequency, double exposure);
 /* The k-th shutter angle (k = 1, 2 …) over which a light that beats `frequency` times a second goes a whole number of
  * times: 360 · rate · k / frequency; 0 when that is above 360. */
 double sum_safe_angle(double rate, double frequency, int k);
-/* How many flashes of a strobe an exposure catches, at least and at most: the whole numbers around frequency · exposure. */
+/* How many flashes of a strobe an exposure catches, at least and at most: the whole numbers around frequency ·
+ * exposure. */
 struct flash_count {
     double fewest, most;
 };
