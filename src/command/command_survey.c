@@ -17,6 +17,8 @@
 #include "kinds/shot.h"
 #include "survey/survey.h"
 #include "survey/survey_recipe.h"
+#include "survey/survey_words.h"
+#include "survey/takes.h"
 
 static const struct option options[] = {
     { "--lock", "PASS", false, "the pass that the others are held against, by its block's or file's name" },
@@ -24,6 +26,7 @@ static const struct option options[] = {
     { "--limits", NULL, false, "print the table of limits and where they come from; looks at nothing" },
     { "--html", "FILE", false, "also one page with pictures and plots, to be read with any browser, also on a phone" },
     { "--json", NULL, false, "one JSON object instead of text" },
+    { "--takes", NULL, false, "the places are takes of one pass: which one, and why" },
     { "--set", "'BLOCK: LINE'", true, "a setting of the recipe for this run only; may be given several times" },
     { "--threads", "N", false, "how many threads work; as many as the machine offers when not given" },
     { "--quiet", NULL, false, "no progress" },
@@ -63,10 +66,36 @@ static bool read_limits(const struct call *call, const struct recipe *recipe, st
     return true;
 }
 
-static enum exit_code print_survey(const struct call *call, const struct survey *survey)
+static enum exit_code exit_of(enum severity severity)
 {
     static const enum exit_code codes[] = { EXIT_FINE, EXIT_PARTLY, EXIT_PICTURES };
+    return codes[severity];
+}
+
+/* The exit code is that of the best take. */
+static enum exit_code print_takes(const struct call *call, const struct survey *survey)
+{
+    struct take_rank *ranks = memory_new((size_t)survey->count * sizeof *ranks);
     struct text text = { 0 };
+    if (ranks == NULL)
+        return EXIT_MACHINE;
+    const int best = takes_rank(survey, ranks);
+    if (call_has(call, "--json"))
+        takes_json(survey, ranks, best, &text);
+    else
+        takes_text(survey, ranks, best, &text);
+    const enum exit_code code = text.failed ? EXIT_MACHINE : exit_of(pass_severity(survey, ranks[0].pass));
+    (void)fwrite(text.failed ? "" : text.bytes, 1, text.failed ? 0 : text.length, stdout);
+    text_release(&text);
+    memory_free(ranks);
+    return code;
+}
+
+static enum exit_code print_survey(const struct call *call, const struct survey *survey)
+{
+    struct text text = { 0 };
+    if (call_has(call, "--takes"))
+        return print_takes(call, survey);
     if (call_has(call, "--json"))
         survey_json(survey, &text);
     else
@@ -75,7 +104,7 @@ static enum exit_code print_survey(const struct call *call, const struct survey 
     if (!failed)
         (void)fwrite(text.bytes, 1, text.length, stdout);
     text_release(&text);
-    return failed ? EXIT_MACHINE : codes[survey->severity];
+    return failed ? EXIT_MACHINE : exit_of(survey->severity);
 }
 
 /* The page names the place as the command line does. */
@@ -166,6 +195,84 @@ static enum exit_code survey_recipe(const struct call *call)
     return code;
 }
 
+static bool is_recipe(const char *place)
+{
+    char extension[16];
+    path_extension(place, extension);
+    return strcmp(extension, "passel") == 0;
+}
+
+/* Takes the passes that the call names out of all; false, and said, when one is not there. */
+static bool pick_takes(const struct call *call, const char **labels, struct clip_list *all, struct clip_list *picked)
+{
+    for (int i = 1; i < call->argument_count; i++) {
+        int found = -1;
+        for (int k = 0; k < all->count && found < 0; k++)
+            found =
+                labels[k] != NULL && strcmp(labels[k], call->arguments[i]) == 0 && all->clips[k].name != NULL ? k : -1;
+        if (found < 0) {
+            (void)fprintf(stderr, "passel survey: %s has no pass \"%s\", or it is named twice\n", call->arguments[0],
+                          call->arguments[i]);
+            return false;
+        }
+        if (clips_add(picked, all->clips[found], NULL) != PASSEL_OK)
+            return false;
+        all->clips[found].name = NULL;
+        all->clips[found].frames = NULL;
+    }
+    return true;
+}
+
+static enum exit_code takes_of_recipe(const struct call *call)
+{
+    struct passel_recipe *recipe;
+    struct clip_list all = { 0 }, picked = { 0 };
+    struct passel_error error = { 0 };
+    const char **labels = NULL;
+    enum exit_code code = open_recipe(call, &recipe);
+    if (code != EXIT_FINE)
+        return code;
+    code = end_with(clips_of_recipe(recipe->recipe, &all, &labels, &error), &error);
+    if (code == EXIT_FINE && !pick_takes(call, labels, &all, &picked))
+        code = EXIT_USE;
+    if (code == EXIT_FINE) {
+        struct survey_wish wish = { .folder = recipe->recipe->folder, .clips = &picked, .labels = &call->arguments[1] };
+        code = look(call, recipe->recipe, &wish);
+    }
+    memory_free(labels);
+    clip_list_release(&all);
+    clip_list_release(&picked);
+    passel_recipe_free(recipe);
+    return code;
+}
+
+static enum exit_code takes_of_places(const struct call *call)
+{
+    struct clip_list clips = { 0 };
+    struct passel_error error = { 0 };
+    enum exit_code code = EXIT_FINE;
+    for (int i = 0; i < call->argument_count && code == EXIT_FINE; i++)
+        code = end_with(take_clip(call->arguments[i], &clips, &error), &error);
+    if (code == EXIT_FINE) {
+        struct survey_wish wish = { .folder = ".", .clips = &clips, .labels = call->arguments };
+        code = look(call, NULL, &wish);
+    }
+    clip_list_release(&clips);
+    return code;
+}
+
+static enum exit_code survey_takes(const struct call *call)
+{
+    const bool recipe = call->argument_count > 0 && is_recipe(call->arguments[0]);
+    if (call->argument_count < (recipe ? 3 : 2)) {
+        (void)fprintf(stderr,
+                      "passel survey: --takes needs two takes or more: folders, sequences, or a recipe and names of "
+                      "its passes\n`passel survey --help` tells more.\n");
+        return EXIT_USE;
+    }
+    return recipe ? takes_of_recipe(call) : takes_of_places(call);
+}
+
 static enum exit_code print_limits(void)
 {
     struct text text = { 0 };
@@ -181,6 +288,8 @@ static enum exit_code run(const struct call *call)
     struct file_facts facts;
     if (call_has(call, "--limits"))
         return print_limits();
+    if (call_has(call, "--takes"))
+        return survey_takes(call);
     if (call->argument_count != 1) {
         (void)fprintf(stderr, "passel survey: expected a recipe or a folder\n`passel survey --help` tells more.\n");
         return EXIT_USE;
@@ -191,15 +300,18 @@ static enum exit_code run(const struct call *call)
 
 const struct command command_survey = {
     .name = "survey",
-    .arguments = "PLACE",
+    .arguments = "PLACE…",
     .summary = "Says whether the passes of a recipe or a folder are good, before the set is struck.",
     .notes =
         "PLACE is a recipe or a folder. Every file is read once: what is missing, unreadable or there twice, size,\n"
         "exposure, clipping, noise, focus, bumps against the lock pass, shake, flicker, evenness of screens, the sum\n"
         "of the lamps, dead pixels. Verdicts come worst first, each with its limit and what to do.\n"
+        "With --takes, the places are takes of one pass: folders, sequences (moon-2.####.exr), or a recipe and names "
+        "of\n"
+        "its passes. Says which one is steadiest, sharpest, calmest and whole; ends as the best one deserves.\n"
         "Ends with 0 when all is good, 1 when passes are usable with care, 5 when one must be shot again.\n",
     .least_arguments = 0,
-    .most_arguments = 1,
+    .most_arguments = GIVEN_LIMIT - 1,
     .options = options,
     .run = run,
 };

@@ -104,6 +104,7 @@ int survey_frame_number(const struct pass_gauge *pass, int index);
 /* Reports. */
 void survey_text(const struct survey *survey, struct text *text);
 void survey_json(const struct survey *survey, struct text *text);
+void survey_json_string(struct text *text, const char *bytes); /* in quotation marks, escaped */
 void survey_html(const struct survey *survey, const char *title, struct text *text);
 const char *severity_word(enum severity severity);
 const char *role_words(const struct portrait *portrait);

@@ -9,7 +9,7 @@
 #include "survey/gauge.h"
 #include "survey/survey.h"
 
-static void say_string(struct text *text, const char *bytes)
+void survey_json_string(struct text *text, const char *bytes)
 {
     size_t left = strlen(bytes), used;
     text_print(text, "\"");
@@ -42,14 +42,14 @@ static void say_finding(const struct survey *survey, const struct finding *findi
     text_print(text, "{\"severity\": \"%s\", \"kind\": \"%s\", \"pass\": ", severity_word(finding->severity),
                limit->name);
     if (finding->pass >= 0)
-        say_string(text, survey->passes[finding->pass].label);
+        survey_json_string(text, survey->passes[finding->pass].label);
     else
         text_print(text, "null");
     text_print(text, ", \"value\": %.6g, \"unit\": \"%s\", \"care\": %g, \"reshoot\": %g, \"where\": ", finding->value,
                limit->unit, limit->care, limit->shoot);
-    say_string(text, finding->where);
+    survey_json_string(text, finding->where);
     text_print(text, ", \"advice\": ");
-    say_string(text, limit->advice);
+    survey_json_string(text, limit->advice);
     text_print(text, "}");
 }
 
@@ -93,11 +93,11 @@ static void say_pass(const struct pass_gauge *pass, struct text *text)
 {
     const struct portrait *p = pass->portrait;
     text_print(text, "{\"pass\": ");
-    say_string(text, pass->label);
+    survey_json_string(text, pass->label);
     text_print(text, ", \"file\": ");
-    say_string(text, p->clip->name);
+    survey_json_string(text, p->clip->name);
     text_print(text, ", \"role\": \"%s\", \"why\": ", role_words(p));
-    say_string(text, p->why);
+    survey_json_string(text, p->why);
     text_print(text, ", \"width\": %d, \"height\": %d, \"rate\": %.6g, \"frames\": %d, \"readable\": %d", (int)p->width,
                (int)p->height, p->rate, pass->frame_count, pass->readable);
     text_print(text, ", \"light\": [%.6g, %.6g, %.6g], \"noise\": [", (double)pass->low, (double)pass->middle,
@@ -125,7 +125,7 @@ void survey_json(const struct survey *survey, struct text *text)
 {
     text_print(text, "{\"verdict\": \"%s\", \"lock\": ", severity_word(survey->severity));
     if (survey->lock >= 0)
-        say_string(text, survey->passes[survey->lock].label);
+        survey_json_string(text, survey->passes[survey->lock].label);
     else
         text_print(text, "null");
     text_print(text, ", \"findings\": [");
