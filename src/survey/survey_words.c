@@ -34,6 +34,8 @@ static const struct phrase phrases[LIMIT_COUNT] = {
 struct finding_words finding_words(const struct finding *finding)
 {
     const struct phrase *phrase = &phrases[finding->kind];
+    if (phrase->many == NULL) /* a limit without words of its own yet has those of the table */
+        return (struct finding_words){ "is beyond a limit: ", limit_table[finding->kind].what, 2 };
     const bool one = phrase->one != NULL && finding->value == 1;
     return (struct finding_words){ phrase->before, one ? phrase->one : phrase->many, phrase->decimals };
 }
