@@ -446,19 +446,21 @@ static enum passel_status nothing_to_hold(struct passel_error *error)
                      "there is nothing to hold on to: hardly any structure that both pictures show");
 }
 
-static enum passel_status verdict(const struct registration *found, struct passel_error *error)
+static enum passel_status verdict(enum register_model model, const struct registration *found,
+                                  struct passel_error *error)
 {
+    const double worst = model == REGISTER_PIN ? 2 * REGISTER_WORST : REGISTER_WORST;
     if (!(found->clearness >= REGISTER_CLEAR))
         return error_set(error, PASSEL_BAD_PICTURE,
                          "the pictures do not fit together anywhere within %.0f%% of their size: the best place stands "
                          "out from wrong ones by %.1f standard deviations, where %.0f are needed (%.0f%% of the "
                          "structure agrees)",
                          100 * REGISTER_REACH, found->clearness, REGISTER_CLEAR, 100 * found->agreement);
-    if (!(found->expected <= REGISTER_WORST))
+    if (!(found->expected <= worst))
         return error_set(error, PASSEL_BAD_PICTURE,
                          "the place is not sure enough: expected error %.2f px at a corner, where %.2f px are allowed "
                          "(%.0f%% of the structure agrees)",
-                         found->expected, REGISTER_WORST, 100 * found->agreement);
+                         found->expected, worst, 100 * found->agreement);
     return PASSEL_OK;
 }
 
@@ -480,7 +482,7 @@ static enum passel_status solve(struct task *task, const struct transform *guess
     found->expected = expected_error(task, count);
     found->agreement = agreement(task, count);
     found->clearness = clearness(task, &found->map);
-    return verdict(found, error);
+    return verdict(task->model, found, error);
 }
 
 static int32_t smallest(const struct picture *picture)
