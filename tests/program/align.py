@@ -74,6 +74,19 @@ for text, shifts in ((ONE, [(0.6, -0.4)]), (EACH, SHAKE)):
     run = takes.passel("fit", "shot.passel", "found", code=2)
     print(run.err, end="")
 
+# `measure`: two halves of the picture moved by their own ways; each is found where it is looked for.
+left, right = (0.6, -0.4), (-2.3, 1.2)
+halves = [moved(PAINT * (1 - RELIEF), *way) + 0.004 * rng.standard_normal((HEIGHT, WIDTH)) for way in (left, right)]
+joined = np.where(np.arange(WIDTH) < WIDTH // 2, *halves)
+takes.exr("blue.exr", np.repeat(joined[:, :, None], 3, 2))
+for way, first in ((left, 0), (right, WIDTH // 2)):
+    last = first + WIDTH // 2
+    takes.recipe(ONE + "  measure half\nhalf = shape\n  polygon %d 0 %d 0 %d 120 %d 120 px\n" %
+                 (first + 4 * (first > 0), last - 4 * (first == 0), last - 4 * (first == 0), first + 4 * (first > 0)) +
+                 OUTPUT, size="%dx%d" % (WIDTH, HEIGHT))
+    line = takes.passel("fit", "shot.passel", "found").out
+    takes.near(told(line)[0] - corners, np.repeat([way], 4, 0), "what was found in one half", absolute=0.15)
+
 # Nothing is looked for: without the picture to lie on there is nothing wrong but its name.
 takes.recipe(ONE + "  corners 3 2 163 2 163 122 3 122 px\n" + OUTPUT, size="%dx%d" % (WIDTH, HEIGHT))
 takes.near(pictures()[0][:HEIGHT - 2, :WIDTH - 3], takes.read("blue.exr", "RGB")[2:, 3:], "three right, two down")
