@@ -449,7 +449,7 @@ static enum passel_status nothing_to_hold(struct passel_error *error)
 static enum passel_status verdict(enum register_model model, const struct registration *found,
                                   struct passel_error *error)
 {
-    const double worst = model == REGISTER_PIN ? 2 * REGISTER_WORST : REGISTER_WORST;
+    const double worst = model == REGISTER_PIN ? REGISTER_WORST_PIN : REGISTER_WORST;
     if (!(found->clearness >= REGISTER_CLEAR))
         return error_set(error, PASSEL_BAD_PICTURE,
                          "the pictures do not fit together anywhere within %.0f%% of their size: the best place stands "

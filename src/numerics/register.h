@@ -35,9 +35,10 @@ struct registration {
  * for a first position. Areas of at least REGISTER_SMALLEST each way.
  *
  * PASSEL_BAD_PICTURE, with what was measured, when the pictures do not determine the map: nothing to hold on to, no
- * agreement that stands out, or an expected error above REGISTER_WORST (twice that for four corners, each of which has
- * only its own part of the picture). *found then holds what was measured. */
-#define REGISTER_WORST 0.25
+ * agreement that stands out, or an expected error above REGISTER_WORST (REGISTER_WORST_PIN for four corners, each of
+ * which has only its own part of the picture). *found then holds what was measured. */
+#define REGISTER_WORST 0.33
+#define REGISTER_WORST_PIN 0.5
 #define REGISTER_CLEAR 10.0
 enum passel_status register_pictures(const struct picture *fixed, const struct picture *moved,
                                      const struct picture *where, enum register_model model,
