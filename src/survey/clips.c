@@ -9,6 +9,7 @@
 #include "base/file.h"
 #include "base/memory.h"
 #include "media/sequence.h"
+#include "survey/sight.h"
 
 /* A file name taken apart: before its last number, the number, behind it. */
 struct part_name {
@@ -100,6 +101,9 @@ enum passel_status clips_add(struct clip_list *list, struct clip clip, struct pa
 
 static void clip_release(struct clip *clip)
 {
+    for (int i = 0; clip->sights != NULL && i < clip->sight_count; i++)
+        sight_release(&clip->sights[i]);
+    memory_free(clip->sights);
     memory_free(clip->name);
     memory_free(clip->frames);
 }
@@ -199,6 +203,24 @@ out_names:
     return status;
 }
 
+/* What was seen of the files goes with them, but where they stood: it was against another clip's first. Without memory
+ * it is seen again. */
+static void take_sights(struct clip *piece, const struct clip *whole, int first)
+{
+    if (whole->sights == NULL || sights_begin(piece, piece->count, NULL) != PASSEL_OK)
+        return;
+    for (int i = 0; i < piece->count; i++) {
+        struct sight *sight = &piece->sights[i];
+        *sight = whole->sights[first + i];
+        whole->sights[first + i] = (struct sight){ 0 };
+        if (piece->count == 1 || sight->track.values == NULL) {
+            memory_free(sight->track.values);
+            sight->track.values = NULL;
+            sight->has &= ~(unsigned)SIGHT_TRACK;
+        }
+    }
+}
+
 /* Files first … end-1 of `whole` as clips of their own. */
 static enum passel_status add_piece(struct clip_list *list, const struct clip *whole, int first, int end,
                                     struct passel_error *error)
@@ -214,6 +236,7 @@ static enum passel_status add_piece(struct clip_list *list, const struct clip *w
         }
         if (run)
             memcpy(piece.frames, whole->frames + first, (size_t)piece.count * sizeof *piece.frames);
+        take_sights(&piece, whole, run ? first : i);
         const enum passel_status status = clips_add(list, piece, error);
         if (status != PASSEL_OK)
             clip_release(&piece);

@@ -13,6 +13,8 @@
 #include "base/text.h"
 #include "survey/reading.h"
 
+struct sight;
+
 struct clip {
     char *name; /* "C0012.####.exr", as a recipe writes it */
     bool numbered;
@@ -21,6 +23,10 @@ struct clip {
     struct reading_choice choice; /* all zero: as the files say; texts are the caller's */
     bool settled;                 /* known to be a sequence, or a single file */
     bool piece;                   /* other files of the same pattern belong to another clip */
+    struct sight *sights;         /* what is kept of its frames (sight.h), or NULL */
+    int sight_count;
+    bool stands; /* one of them, `stand`, is there for the others to be held against */
+    int stand;
 };
 
 struct clip_list {

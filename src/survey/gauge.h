@@ -6,13 +6,27 @@
 #ifndef SURVEY_GAUGE_H
 #define SURVEY_GAUGE_H
 
-#include "survey/survey.h"
+#include "numerics/noise_model.h"
+#include "survey/frame_gauge.h"
+#include "survey/look.h"
+
+struct portrait;
+struct spot {
+    int32_t x, y;
+};
+
+/* Regions that focus is told for. */
+enum { FOCUS_ACROSS = 4, FOCUS_DOWN = 3, FOCUS_REGIONS = FOCUS_ACROSS * FOCUS_DOWN };
 
 /* Within this share of the largest value pixels count as standing at it: half floats are no finer. */
 #define AT_THE_TOP (1.0F / 1024)
 
-/* What every frame is measured for, in one go over its pixels. */
-void gauge_frame(const struct reading *reading, struct frame_gauge *gauge);
+/* Blocks across the small picture of a frame. */
+enum { SMALL_ACROSS = 480 };
+
+/* What every frame is measured for, in one go over its pixels; leaves the frame made small, for look_release. */
+enum passel_status gauge_frame(const struct reading *reading, struct frame_gauge *gauge, struct look *small,
+                               struct passel_error *error);
 
 /* The levels of a frame's light, from evenly spread pixels; a part of a stop fine. */
 void gauge_levels(const struct reading *reading, struct frame_gauge *gauge);
@@ -30,10 +44,22 @@ double gauge_flicker(const struct frame_gauge *frames, int count);
 /* How far the mean light of frames wanders, as a share of it; -1 with less than two. */
 double gauge_wander(const struct frame_gauge *frames, int count);
 
-/* Fine detail of `pass` as a share of what `lock` has in the same places: median over blocks where both have some; -1
- * when there are too few of them. */
-double gauge_focus(const struct picture *pass, const struct noise *pass_noise, const struct picture *lock,
-                   const struct noise *lock_noise);
+/* Detail of the green plane in blocks of 16 x 16 pixels, in two bands of fineness: mean squares, and the mean level. */
+struct detail {
+    float fine, coarse, level;
+};
+struct detail_map {
+    struct rect area; /* of the picture */
+    int32_t across, down;
+    struct detail *blocks;
+};
+enum passel_status gauge_detail(const struct picture *picture, struct detail_map *map, struct passel_error *error);
+void detail_map_release(struct detail_map *map);
+
+/* Fine detail of `pass` as a share of what `lock` has in the same places: median over blocks where both have some, of
+ * the whole and of each region (rows from the top); -1 when there are too few of them. */
+double gauge_focus(const struct detail_map *pass, const struct noise *pass_noise, const struct detail_map *lock,
+                   const struct noise *lock_noise, float regions[FOCUS_REGIONS]);
 
 /* Stops between the 1 % and the 99 % level of the strongest colour, over the screen's blocks. */
 double gauge_evenness(const struct portrait *portrait);

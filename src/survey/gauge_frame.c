@@ -4,100 +4,132 @@
 #include <string.h>
 #include <xxhash.h>
 
+#include "base/error.h"
+#include "base/memory.h"
 #include "survey/gauge.h"
 
 /* Clipping piles up at the top what would lie above; without it there is more within this share below. */
 #define BELOW_THE_TOP 0.05F
 
-struct extremes {
-    float least, most;
+/* One channel of a frame. */
+struct ends {
+    float most;
+    bool below;      /* something lies below 0 */
+    int64_t low;     /* at 0 or below */
+    float *row_most; /* of each row */
 };
 
-static struct extremes find_extremes(const struct picture *picture, enum plane plane)
+/* Bits of floats compare as whole numbers do, where one of them is not below 0; and those in any order, so that a
+ * processor compares many at once. Of a row that is all below 0 the most is one of its values. */
+static void add_row(const float *row, int32_t width, struct ends *ends, float *row_most)
 {
-    struct extremes found = { INFINITY, -INFINITY };
-    const int32_t width = rect_width(picture->area);
-    for (int32_t y = picture->area.y0; y < picture->area.y1; y++) {
-        const float *row = picture_row(picture, plane, y);
-        for (int32_t x = 0; x < width; x++) {
-            found.least = fminf(found.least, row[x]);
-            found.most = fmaxf(found.most, row[x]);
-        }
+    int32_t most = INT32_MIN, low = 0, signs = 0;
+    for (int32_t x = 0; x < width; x++) {
+        int32_t bits;
+        memcpy(&bits, row + x, sizeof bits);
+        most = bits > most ? bits : most;
+        low += bits <= 0;
+        signs |= bits;
     }
-    return found;
+    memcpy(row_most, &most, sizeof *row_most);
+    ends->low += low;
+    ends->below = ends->below || signs < 0;
+    ends->most = *row_most > ends->most ? *row_most : ends->most;
 }
 
 /* Noise makes every pixel of a bright area another value; a clipped one has only one. */
-static void count_ends(const struct reading *reading, enum plane plane, struct frame_gauge *gauge)
+static void count_ends(const struct reading *reading, enum plane plane, const struct ends *ends,
+                       struct frame_gauge *gauge)
 {
     const struct picture *picture = &reading->picture;
-    const struct extremes ends = find_extremes(picture, plane);
-    const float top = ends.most - fabsf(ends.most) * AT_THE_TOP;
+    const float top = ends->most - fabsf(ends->most) * AT_THE_TOP;
     const int32_t width = rect_width(picture->area);
-    const float below = ends.most * (1 - BELOW_THE_TOP);
-    size_t high = 0, near = 0, low = 0;
-    for (int32_t y = picture->area.y0; y < picture->area.y1; y++) {
+    const float below = ends->most * (1 - BELOW_THE_TOP);
+    int64_t high = 0, near = 0;
+    for (int32_t y = picture->area.y0; y < picture->area.y1 && ends->most > 0; y++) {
         const float *row = picture_row(picture, plane, y);
+        int32_t row_high = 0, row_near = 0;
+        if (ends->row_most[y - picture->area.y0] < below)
+            continue;
         for (int32_t x = 0; x < width; x++) {
-            high += row[x] >= top;
-            near += row[x] >= below && row[x] < top;
-            low += row[x] <= 0;
+            row_high += row[x] >= top;
+            row_near += row[x] >= below;
         }
+        high += row_high;
+        near += row_near - row_high;
     }
     const float area = (float)reading->width * (float)reading->height;
-    gauge->clipped[plane] = ends.most > 0 && high > 8 && high > near ? (float)high / area : 0;
-    gauge->crushed[plane] = ends.least >= 0 ? (float)low / area : 0;
+    gauge->clipped[plane] = high > 8 && high > near ? (float)high / area : 0;
+    gauge->crushed[plane] = !ends->below ? (float)ends->low / area : 0;
 }
 
-static void add_tiles(const struct reading *reading, struct frame_gauge *gauge)
+static void add_tiles(const struct look *small, struct frame_gauge *gauge)
 {
-    const struct picture *picture = &reading->picture;
-    const float *rows[3];
-    double sums[TILES] = { 0 };
-    int counts[TILES] = { 0 };
-    double sum = 0;
-    for (int32_t y = picture->area.y0; y < picture->area.y1; y++) {
-        const int32_t down = (int32_t)((int64_t)(y - picture->area.y0) * TILES_DOWN / rect_height(picture->area));
-        for (int c = 0; c < 3; c++)
-            rows[c] = picture_row(picture, (enum plane)c, y);
+    double sums[TILES] = { 0 }, sum = 0;
+    int64_t counts[TILES] = { 0 };
+    for (int32_t y = 0; y < small->down; y++) {
+        const int32_t down = (int32_t)((int64_t)y * TILES_DOWN / small->down);
         for (int32_t t = 0; t < TILES_ACROSS; t++) {
-            const int32_t width = rect_width(picture->area);
-            const int32_t first = (int32_t)((int64_t)width * t / TILES_ACROSS);
-            const int32_t end = (int32_t)((int64_t)width * (t + 1) / TILES_ACROSS);
+            const int32_t first = (int32_t)((int64_t)small->across * t / TILES_ACROSS);
+            const int32_t end = (int32_t)((int64_t)small->across * (t + 1) / TILES_ACROSS);
             float part = 0;
             for (int32_t x = first; x < end; x++)
-                part += 0.2126F * rows[0][x] + 0.7152F * rows[1][x] + 0.0722F * rows[2][x];
+                part += look_light(small, (size_t)y * (size_t)small->across + (size_t)x);
             sums[down * TILES_ACROSS + t] += (double)part;
             counts[down * TILES_ACROSS + t] += end - first;
         }
     }
     for (int i = 0; i < TILES; i++) {
-        gauge->tiles[i] = counts[i] > 0 ? (float)(sums[i] / counts[i]) : 0;
+        gauge->tiles[i] = counts[i] > 0 ? (float)(sums[i] / (double)counts[i]) : 0;
         sum += sums[i];
     }
-    gauge->light = (float)(sum / ((double)rect_width(picture->area) * rect_height(picture->area)));
+    gauge->light = (float)(sum / (double)look_count(small));
 }
 
-static uint64_t digest_of(const struct picture *picture)
+/* Every row once, while it is at hand. */
+static void go_over_rows(const struct reading *reading, struct look_maker *maker, struct ends ends[3],
+                         struct frame_gauge *gauge)
 {
-    uint64_t digest = 0;
-    for (int c = 0; c < 3; c++) {
-        for (int32_t y = picture->area.y0; y < picture->area.y1; y++)
-            digest = XXH3_64bits_withSeed(picture_row(picture, (enum plane)c, y),
-                                          (size_t)rect_width(picture->area) * sizeof(float), digest);
+    const struct picture *picture = &reading->picture;
+    const int32_t width = rect_width(picture->area), block = maker->look.block;
+    for (int32_t y = picture->area.y0; y < picture->area.y1; y++) {
+        for (int c = 0; c < 3; c++) {
+            const float *row = picture_row(picture, (enum plane)c, y);
+            add_row(row, width, &ends[c], &ends[c].row_most[y - picture->area.y0]);
+            gauge->digest = XXH3_64bits_withSeed(row, (size_t)width * sizeof *row, gauge->digest);
+            if (y >= 0)
+                look_add(maker, c, row, picture->area.x0, picture->area.x1);
+        }
+        if (y >= 0 && (y % block == block - 1 || y == picture->area.y1 - 1))
+            look_fold(maker, y / block);
     }
-    return digest;
 }
 
-void gauge_frame(const struct reading *reading, struct frame_gauge *gauge)
+enum passel_status gauge_frame(const struct reading *reading, struct frame_gauge *gauge, struct look *small,
+                               struct passel_error *error)
 {
+    const size_t height = (size_t)rect_height(reading->picture.area);
+    struct look_maker maker;
+    struct ends ends[3];
     gauge->width = reading->width;
     gauge->height = reading->height;
     gauge->no_numbers = reading->faults.nan + reading->faults.infinite;
-    if (rect_empty(reading->picture.area))
-        return;
-    for (int c = 0; c < 3; c++)
-        count_ends(reading, (enum plane)c, gauge);
-    add_tiles(reading, gauge);
-    gauge->digest = digest_of(&reading->picture);
+    gauge->digest = 0;
+    *small = (struct look){ 0 };
+    float *rows = memory_new((3 * height + 1) * sizeof *rows);
+    if (rows == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    const enum passel_status status =
+        look_begin(reading->width, reading->height, look_block(reading->width, SMALL_ACROSS), &maker, error);
+    if (status == PASSEL_OK) {
+        for (int c = 0; c < 3; c++)
+            ends[c] = (struct ends){ .most = -INFINITY, .row_most = rows + (size_t)c * height };
+        go_over_rows(reading, &maker, ends, gauge);
+        for (int c = 0; c < 3; c++)
+            count_ends(reading, (enum plane)c, &ends[c], gauge);
+        *small = look_end(&maker);
+        add_tiles(small, gauge);
+    }
+    memory_free(rows);
+    return status;
 }

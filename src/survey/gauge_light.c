@@ -4,6 +4,7 @@
 
 #include "base/memory.h"
 #include "survey/gauge.h"
+#include "survey/portrait.h"
 
 /* A tile is lit when its light is well above what leaks in: more than this. */
 #define LIT 0.008F

@@ -30,30 +30,72 @@ static enum passel_status look_new(int32_t across, int32_t down, int32_t block, 
     return PASSEL_OK;
 }
 
-/* Sums of one row of pixels, added to one row of blocks. */
-static void add_row(const struct picture *picture, enum plane plane, int32_t y, const struct look *look, float *sums)
+enum passel_status look_begin(int32_t width, int32_t height, int32_t block, struct look_maker *maker,
+                              struct passel_error *error)
 {
-    const float *row = picture_row(picture, plane, y);
-    const int32_t end = look->across * look->block;
-    for (int32_t x = picture->area.x0 > 0 ? picture->area.x0 : 0; x < picture->area.x1 && x < end; x++)
-        sums[x / look->block] += row[x - picture->area.x0];
+    const int32_t across = width / block > 0 ? width / block : 1, down = height / block > 0 ? height / block : 1;
+    *maker = (struct look_maker){ .end = across * block, .fresh = { true, true, true } };
+    RETURN_IF_ERROR(look_new(across, down, block, &maker->look, error));
+    maker->sums = memory_zeros((size_t)maker->end, 3 * sizeof *maker->sums);
+    if (maker->sums != NULL)
+        return PASSEL_OK;
+    look_release(&maker->look);
+    return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+}
+
+void look_add(struct look_maker *maker, int channel, const float *row, int32_t x0, int32_t x1)
+{
+    const int32_t first = x0 > 0 ? x0 : 0, last = x1 < maker->end ? x1 : maker->end;
+    float *restrict sums = maker->sums + (ptrdiff_t)channel * maker->end;
+    const float *restrict from = row - x0;
+    if (maker->fresh[channel] && last > first)
+        memcpy(sums + first, from + first, (size_t)(last - first) * sizeof *sums);
+    else
+        for (int32_t x = first; x < last; x++)
+            sums[x] += from[x];
+    maker->fresh[channel] = false;
+}
+
+void look_fold(struct look_maker *maker, int32_t down)
+{
+    const struct look *look = &maker->look;
+    for (int c = 0; c < 3 && down >= 0 && down < look->down && !maker->fresh[c]; c++) {
+        const float *sums = maker->sums + (ptrdiff_t)c * maker->end;
+        float *out = look->plane[c] + (ptrdiff_t)down * look->across;
+        for (int32_t x = 0; x < look->across; x++) {
+            for (int32_t i = 0; i < look->block; i++)
+                out[x] += sums[(ptrdiff_t)x * look->block + i];
+        }
+    }
+    maker->fresh[0] = maker->fresh[1] = maker->fresh[2] = true;
+}
+
+struct look look_end(struct look_maker *maker)
+{
+    const struct look look = maker->look;
+    const float share = 1.0F / ((float)look.block * (float)look.block);
+    for (size_t i = 0; i < 3 * look_count(&look); i++)
+        look.plane[0][i] *= share;
+    memory_free(maker->sums);
+    *maker = (struct look_maker){ 0 };
+    return look;
 }
 
 enum passel_status look_make(const struct reading *reading, int32_t block, struct look *look,
                              struct passel_error *error)
 {
-    const int32_t across = reading->width / block, down = reading->height / block;
     const struct picture *picture = &reading->picture;
-    const float share = 1.0F / ((float)block * (float)block);
-    RETURN_IF_ERROR(look_new(across > 0 ? across : 1, down > 0 ? down : 1, block, look, error));
-    for (int c = 0; c < 3; c++) {
-        for (int32_t y = 0; y < look->down * block; y++) {
-            if (y >= picture->area.y0 && y < picture->area.y1)
-                add_row(picture, (enum plane)c, y, look, look->plane[c] + (size_t)(y / block) * (size_t)look->across);
-        }
-        for (size_t i = 0; i < look_count(look); i++)
-            look->plane[c][i] *= share;
+    struct look_maker maker;
+    *look = (struct look){ 0 };
+    RETURN_IF_ERROR(look_begin(reading->width, reading->height, block, &maker, error));
+    for (int32_t y = picture->area.y0 > 0 ? picture->area.y0 : 0; y < picture->area.y1 && y < maker.look.down * block;
+         y++) {
+        for (int c = 0; c < 3; c++)
+            look_add(&maker, c, picture_row(picture, (enum plane)c, y), picture->area.x0, picture->area.x1);
+        if (y % block == block - 1 || y == picture->area.y1 - 1)
+            look_fold(&maker, y / block);
     }
+    *look = look_end(&maker);
     return PASSEL_OK;
 }
 

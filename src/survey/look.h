@@ -15,10 +15,29 @@ struct look {
     float *plane[3];      /* R, G, B; across * down each, in one piece of memory that plane[0] begins */
 };
 
+/* One plane of the same. */
+struct grey {
+    int32_t across, down, block;
+    float *values;
+};
+
 /* `block` pixels on each side; the frame outside the data window is black. Rests at the right and bottom are left out.
  * For look_release. */
 enum passel_status look_make(const struct reading *reading, int32_t block, struct look *look,
                              struct passel_error *error);
+/* The same while rows come by, from the top: begin; add the red, green and blue of a row whose first pixel is x0; fold
+ * behind the last row of each row of blocks, or the last there is; end. look_end leaves nothing in the maker. */
+struct look_maker {
+    struct look look;
+    float *sums;   /* three rows */
+    int32_t end;   /* width that blocks cover */
+    bool fresh[3]; /* nothing was added since the last fold */
+};
+enum passel_status look_begin(int32_t width, int32_t height, int32_t block, struct look_maker *maker,
+                              struct passel_error *error);
+void look_add(struct look_maker *maker, int channel, const float *row, int32_t x0, int32_t x1);
+void look_fold(struct look_maker *maker, int32_t down);
+struct look look_end(struct look_maker *maker);
 /* Black, of the same shape as another one, for sums. */
 enum passel_status look_black(const struct look *like, struct look *look, struct passel_error *error);
 void look_release(struct look *look);

@@ -10,9 +10,6 @@
 #include "base/memory.h"
 #include "base/pool.h"
 
-/* Blocks across a portrait: fine enough for a lamp-post, coarse enough to lose the noise. */
-enum { PORTRAIT_ACROSS = 96 };
-
 /* More files than this are a sequence, whatever they look like. */
 enum { STILLS_MOST = 64 };
 
@@ -20,27 +17,18 @@ enum { STILLS_MOST = 64 };
 
 struct glance {
     const char *folder;
-    const struct clip *clip;
+    struct clip *clip;
+    bool movie;
     int index;
-    struct reading header;
-    struct look look;
-    enum passel_status status;
+    unsigned wants;
+    struct picture *spares; /* one for each worker */
 };
 
 static void take_glance(void *data, int worker)
 {
-    struct glance *glance = data;
-    struct reading reading = { 0 };
-    char *path = clip_path(glance->folder, glance->clip, glance->index);
-    (void)worker;
-    glance->status = path == NULL ? PASSEL_NO_MEMORY : reading_take(path, 0, &glance->clip->choice, &reading, NULL);
-    memory_free(path);
-    if (glance->status != PASSEL_OK)
-        return;
-    glance->header = reading;
-    glance->header.picture = (struct picture){ 0 };
-    glance->status = look_make(&reading, look_block(reading.width, PORTRAIT_ACROSS), &glance->look, NULL);
-    reading_release(&reading);
+    const struct glance *glance = data;
+    sight_take(&glance->clip->sights[glance->index], glance->folder, glance->clip, glance->movie, glance->index,
+               glance->wants, &glance->spares[worker]);
 }
 
 /* How alike two pictures are: the correlation of their logarithms over all blocks and colours together, so that another
@@ -68,80 +56,133 @@ static bool same_make(const struct reading *a, const struct reading *b)
 }
 
 /* Time codes that run on by as many frames as the numbers do. */
-static bool time_runs(const struct glance *a, const struct glance *b)
+static bool time_runs(const struct reading *a, const struct reading *b, int32_t frames)
 {
-    uint32_t code[2] = { a->header.time_code, 0 };
-    if (!a->header.has_time_code || !b->header.has_time_code || a->header.rate <= 0)
+    uint32_t code[2] = { a->time_code, 0 };
+    if (!a->has_time_code || !b->has_time_code || a->rate <= 0)
         return false;
-    time_code_advance(code, b->clip->frames[b->index] - a->clip->frames[a->index], (int32_t)lround(a->header.rate), 1);
-    return code[0] == b->header.time_code;
+    time_code_advance(code, frames, (int32_t)lround(a->rate), 1);
+    return code[0] == b->time_code;
 }
 
-static bool goes_on(const struct glance *a, const struct glance *b)
+static bool goes_on(const struct clip *clip, int i, int k)
 {
-    if (a->status != PASSEL_OK || b->status != PASSEL_OK)
+    const struct sight *a = &clip->sights[i], *b = &clip->sights[k];
+    if (a->look.plane[0] == NULL || b->look.plane[0] == NULL)
         return true; /* a damaged frame does not end a sequence */
-    return same_make(&a->header, &b->header) && (time_runs(a, b) || likeness(&a->look, &b->look) > 0.5);
+    return same_make(&a->header, &b->header) &&
+           (time_runs(&a->header, &b->header, clip->frames[k] - clip->frames[i]) || likeness(&a->look, &b->look) > 0.5);
 }
 
 /* Between which files a sequence breaks off. One file that fits neither side, while both sides fit each other and one
  * of them is a run, is a fault of the sequence and no break. Returns how many breaks there are. */
-static int find_breaks(const struct glance *glances, int count, bool *ends)
+static int find_breaks(const struct clip *clip, bool *ends)
 {
     int breaks = 0;
-    for (int i = 0; i + 1 < count; i++)
-        ends[i] = !goes_on(&glances[i], &glances[i + 1]);
-    for (int i = 1; i + 1 < count; i++) {
-        const bool run = (i >= 2 && !ends[i - 2]) || (i + 2 < count && !ends[i + 1]);
-        if (ends[i - 1] && ends[i] && run && goes_on(&glances[i - 1], &glances[i + 1]))
+    for (int i = 0; i + 1 < clip->count; i++)
+        ends[i] = !goes_on(clip, i, i + 1);
+    for (int i = 1; i + 1 < clip->count; i++) {
+        const bool run = (i >= 2 && !ends[i - 2]) || (i + 2 < clip->count && !ends[i + 1]);
+        if (ends[i - 1] && ends[i] && run && goes_on(clip, i - 1, i + 1))
             ends[i - 1] = ends[i] = false;
     }
-    for (int i = 0; i + 1 < count; i++)
+    for (int i = 0; i + 1 < clip->count; i++)
         breaks += ends[i];
     return breaks;
 }
 
-static enum passel_status settle_clip(const char *folder, struct clip_list *clips, int index, int threads, bool *split,
-                                      struct passel_error *error)
+/* Do the headers alone say that it is one sequence? */
+static bool headers_run(const char *folder, const struct clip *clip)
 {
-    const struct clip *clip = &clips->clips[index];
+    struct reading last = { 0 };
+    for (int i = 0; i < clip->count; i++) {
+        struct reading header;
+        char *path = clip_path(folder, clip, i);
+        const bool fine = path != NULL && reading_peek(path, &clip->choice, &header, NULL) == PASSEL_OK;
+        memory_free(path);
+        if (!fine || !header.has_time_code || header.rate <= 0 ||
+            (i > 0 && !(same_make(&last, &header) && time_runs(&last, &header, clip->frames[i] - clip->frames[i - 1]))))
+            return false;
+        last = header;
+    }
+    return true;
+}
+
+static enum passel_status glance_at(const char *folder, struct clip *clip, struct glance *glances, int threads,
+                                    unsigned wants, struct passel_error *error)
+{
     struct pool *pool = NULL;
+    enum passel_status status;
+    RETURN_IF_ERROR(sights_begin(clip, clip->count, error));
+    struct picture *spares = spares_new(threads);
+    if (spares == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    GOTO_IF_ERROR(pool_new(threads, &pool, error), out_spares);
+    for (int i = 0; i < clip->count && status == PASSEL_OK; i++) {
+        glances[i] = (struct glance){ folder, clip, false, i, SIGHT_LOOK | sight_wants(wants, clip->count, i), spares };
+        status = pool_submit(pool, i, take_glance, &glances[i]);
+    }
+    pool_wait(pool);
+    if (status != PASSEL_OK)
+        (void)error_set(error, status, "out of memory");
+out_spares:
+    pool_free(pool);
+    spares_free(spares, threads);
+    return status;
+}
+
+/* Looks that nobody asks for again. */
+static void forget_looks(struct clip *clip)
+{
+    for (int i = 0; i < clip->sight_count; i++) {
+        bool sample = false;
+        for (int k = 0; k < PORTRAIT_SAMPLES; k++)
+            sample = sample || sight_sample(clip->count, k) == i;
+        if (sample)
+            continue;
+        look_release(&clip->sights[i].look);
+        clip->sights[i].has &= ~(unsigned)SIGHT_LOOK;
+    }
+}
+
+static enum passel_status settle_clip(const char *folder, struct clip_list *clips, int index, int threads,
+                                      unsigned wants, bool *split, struct passel_error *error)
+{
+    struct clip *clip = &clips->clips[index];
+    *split = false;
+    if (headers_run(folder, clip))
+        return PASSEL_OK;
     bool *ends = memory_zeros((size_t)clip->count, sizeof *ends);
     struct glance *glances = memory_zeros((size_t)clip->count, sizeof *glances);
     enum passel_status status = PASSEL_NO_MEMORY;
-    *split = false;
     if (ends == NULL || glances == NULL) {
         (void)error_set(error, status, "out of memory");
         goto out_arrays;
     }
-    GOTO_IF_ERROR(pool_new(threads, &pool, error), out_arrays);
-    for (int i = 0; i < clip->count && status == PASSEL_OK; i++) {
-        glances[i] = (struct glance){ .folder = folder, .clip = clip, .index = i };
-        status = pool_submit(pool, i, take_glance, &glances[i]);
-    }
-    pool_wait(pool);
-    const int breaks = status == PASSEL_OK ? find_breaks(glances, clip->count, ends) : 0;
+    GOTO_IF_ERROR(glance_at(folder, clip, glances, threads, wants, error), out_arrays);
     /* A frame or two that differ are faults of a sequence; stills differ almost everywhere. */
-    *split = 4 * breaks > clip->count;
-    for (int i = 0; i < clip->count; i++)
-        look_release(&glances[i].look);
-    if (status == PASSEL_OK && *split)
+    *split = 4 * find_breaks(clip, ends) > clip->count;
+    if (*split) {
         status = clips_split(clips, index, ends, error);
+    } else {
+        forget_looks(clip);
+        sights_follow(clip);
+    }
 out_arrays:
-    pool_free(pool);
     memory_free(glances);
     memory_free(ends);
     return status;
 }
 
 /* Groups of a few numbered files are in doubt. */
-static enum passel_status settle(const char *folder, struct clip_list *clips, int threads, struct passel_error *error)
+static enum passel_status settle(const char *folder, struct clip_list *clips, int threads, unsigned wants,
+                                 struct passel_error *error)
 {
     for (int i = 0; i < clips->count;) {
         bool split = false;
         struct clip *clip = &clips->clips[i];
         if (clip->numbered && !clip->settled && clip->count <= STILLS_MOST)
-            RETURN_IF_ERROR(settle_clip(folder, clips, i, threads, &split, error));
+            RETURN_IF_ERROR(settle_clip(folder, clips, i, threads, wants, &split, error));
         if (!split)
             clip->settled = true;
         i = split ? 0 : i + 1; /* pieces are sorted in anew */
@@ -150,41 +191,6 @@ static enum passel_status settle(const char *folder, struct clip_list *clips, in
 }
 
 /* ---- the portraits ------------------------------------------------------------------------------------------- */
-
-struct view {
-    const char *folder;
-    const struct clip *clip;
-    int file;
-    int32_t frame; /* of a movie */
-    struct reading header;
-    struct look look;
-    enum passel_status status;
-    char problem[240];
-};
-
-static void take_view(void *data, int worker)
-{
-    struct view *view = data;
-    struct passel_error error = { 0 };
-    struct reading reading = { 0 };
-    char *path = clip_path(view->folder, view->clip, view->file);
-    (void)worker;
-    view->status =
-        path == NULL ? PASSEL_NO_MEMORY : reading_take(path, view->frame, &view->clip->choice, &reading, &error);
-    memory_free(path);
-    if (view->status == PASSEL_OK) {
-        view->header = reading;
-        view->header.picture = (struct picture){ 0 };
-        view->status = look_make(&reading, look_block(reading.width, PORTRAIT_ACROSS), &view->look, &error);
-    }
-    (void)snprintf(view->problem, sizeof view->problem, "%.*s", (int)sizeof view->problem - 1, error.text);
-    reading_release(&reading);
-}
-
-static int sample_place(int frames, int k)
-{
-    return frames <= PORTRAIT_SAMPLES ? k : (int)((int64_t)k * (frames - 1) / (PORTRAIT_SAMPLES - 1));
-}
 
 /* Fills in what the first frame that can be read says. */
 static void peek(const char *folder, struct portrait *portrait)
@@ -212,52 +218,60 @@ static void peek(const char *folder, struct portrait *portrait)
     }
 }
 
-static enum passel_status submit_samples(const char *folder, const struct portraits *portraits, struct view *samples,
-                                         struct pool *pool, struct passel_error *error)
+static enum passel_status submit_samples(const char *folder, const struct portraits *portraits, struct glance *samples,
+                                         struct picture *spares, unsigned wants, struct pool *pool,
+                                         struct passel_error *error)
 {
     for (int i = 0; i < portraits->count; i++) {
         const struct portrait *portrait = &portraits->list[i];
+        RETURN_IF_ERROR(
+            sights_begin(portrait->clip, portrait->movie ? portrait->frames : portrait->clip->count, error));
         for (int k = 0; k < PORTRAIT_SAMPLES && k < portrait->frames; k++) {
-            struct view *view = &samples[i * PORTRAIT_SAMPLES + k];
-            const int place = sample_place(portrait->frames, k);
-            *view = (struct view){ .folder = folder, .clip = portrait->clip, .status = PASSEL_NO_FILE };
-            view->file = portrait->movie ? 0 : place;
-            view->frame = portrait->movie ? place : 0;
-            if (pool_submit(pool, i, take_view, view) != PASSEL_OK)
+            struct glance *glance = &samples[i * PORTRAIT_SAMPLES + k];
+            const int place = sight_sample(portrait->frames, k);
+            *glance = (struct glance){ folder,
+                                       portrait->clip,
+                                       portrait->movie,
+                                       place,
+                                       SIGHT_LOOK | sight_wants(wants, portrait->frames, place),
+                                       spares };
+            if (pool_submit(pool, i, take_glance, glance) != PASSEL_OK)
                 return error_set(error, PASSEL_NO_MEMORY, "out of memory");
         }
     }
     return PASSEL_OK;
 }
 
-/* The mean of the samples of one pass, and how much they differ. */
-static enum passel_status join_samples(struct portrait *portrait, const struct view *samples,
-                                       struct passel_error *error)
+/* The look of sample k, when it is of the pass's size. */
+static const struct look *sample_look(const struct portrait *portrait, int k)
 {
+    const struct sight *sight = &portrait->clip->sights[sight_sample(portrait->frames, k)];
+    const bool fits = sight->header.width == portrait->width && sight->header.height == portrait->height;
+    return sight->look.plane[0] != NULL && fits ? &sight->look : NULL;
+}
+
+/* The mean of the samples of one pass, and how much they differ. */
+static enum passel_status join_samples(struct portrait *portrait, struct passel_error *error)
+{
+    const int samples = portrait->frames < PORTRAIT_SAMPLES ? portrait->frames : PORTRAIT_SAMPLES;
+    const struct look *looks[PORTRAIT_SAMPLES];
     int count = 0;
-    const struct view *first = NULL;
-    for (int k = 0; k < PORTRAIT_SAMPLES; k++) {
-        const struct view *view = &samples[k];
-        if (view->status != PASSEL_OK && view->problem[0] != '\0')
-            (void)snprintf(portrait->problem, sizeof portrait->problem, "%s", view->problem);
-        if (view->look.plane[0] == NULL || view->header.width != portrait->width ||
-            view->header.height != portrait->height)
-            continue;
-        first = first == NULL ? view : first;
-        count++;
+    for (int k = 0; k < samples; k++) {
+        const struct sight *sight = &portrait->clip->sights[sight_sample(portrait->frames, k)];
+        if (sight->status != PASSEL_OK && sight->problem[0] != '\0')
+            (void)snprintf(portrait->problem, sizeof portrait->problem, "%s", sight->problem);
+        looks[count] = sample_look(portrait, k);
+        count += looks[count] != NULL;
     }
-    if (first == NULL)
+    if (count == 0)
         return PASSEL_OK;
-    RETURN_IF_ERROR(look_black(&first->look, &portrait->look, error));
+    RETURN_IF_ERROR(look_black(looks[0], &portrait->look, error));
     double mean = 0, apart = 0;
     for (size_t i = 0; i < 3 * look_count(&portrait->look); i++) {
         double sum = 0, squares = 0;
-        for (int k = 0; k < PORTRAIT_SAMPLES; k++) {
-            const struct look *look = &samples[k].look;
-            if (look->plane[0] == NULL || look->across != first->look.across || look->down != first->look.down)
-                continue;
-            sum += look->plane[0][i];
-            squares += (double)look->plane[0][i] * look->plane[0][i];
+        for (int k = 0; k < count; k++) {
+            sum += looks[k]->plane[0][i];
+            squares += (double)looks[k]->plane[0][i] * looks[k]->plane[0][i];
         }
         portrait->look.plane[0][i] = (float)(sum / count);
         mean += sum / count;
@@ -267,25 +281,37 @@ static enum passel_status join_samples(struct portrait *portrait, const struct v
     return PASSEL_OK;
 }
 
-static enum passel_status look_at_all(const char *folder, struct portraits *portraits, int threads,
+static void end_samples(struct portrait *portrait)
+{
+    struct clip *clip = portrait->clip;
+    for (int i = 0; i < clip->sight_count; i++) {
+        look_release(&clip->sights[i].look);
+        clip->sights[i].has &= ~(unsigned)SIGHT_LOOK;
+    }
+    sights_follow(clip);
+}
+
+static enum passel_status look_at_all(const char *folder, struct portraits *portraits, int threads, unsigned wants,
                                       struct passel_error *error)
 {
     struct pool *pool = NULL;
-    struct view *samples = memory_zeros((size_t)portraits->count * PORTRAIT_SAMPLES + 1, sizeof *samples);
+    struct glance *samples = memory_zeros((size_t)portraits->count * PORTRAIT_SAMPLES + 1, sizeof *samples);
     enum passel_status status;
-    if (samples == NULL)
-        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    struct picture *spares = spares_new(threads);
+    if (samples == NULL || spares == NULL)
+        GOTO_IF_ERROR(error_set(error, PASSEL_NO_MEMORY, "out of memory"), out_samples);
     GOTO_IF_ERROR(pool_new(threads, &pool, error), out_samples);
     for (int i = 0; i < portraits->count; i++)
         peek(folder, &portraits->list[i]);
-    status = submit_samples(folder, portraits, samples, pool, error);
+    status = submit_samples(folder, portraits, samples, spares, wants, pool, error);
     pool_wait(pool);
-    for (int i = 0; i < portraits->count && status == PASSEL_OK; i++)
-        status = join_samples(&portraits->list[i], samples + (size_t)i * PORTRAIT_SAMPLES, error);
-    for (int i = 0; i < portraits->count * PORTRAIT_SAMPLES; i++)
-        look_release(&samples[i].look);
+    for (int i = 0; i < portraits->count && status == PASSEL_OK; i++) {
+        status = join_samples(&portraits->list[i], error);
+        end_samples(&portraits->list[i]);
+    }
 out_samples:
     pool_free(pool);
+    spares_free(spares, threads);
     memory_free(samples);
     return status;
 }
@@ -307,11 +333,11 @@ static void find_size(struct portraits *portraits)
     }
 }
 
-enum passel_status portraits_take(const char *folder, struct clip_list *clips, int threads, struct portraits *portraits,
-                                  struct passel_error *error)
+enum passel_status portraits_take(const char *folder, struct clip_list *clips, int threads, unsigned wants,
+                                  struct portraits *portraits, struct passel_error *error)
 {
     *portraits = (struct portraits){ 0 };
-    RETURN_IF_ERROR(settle(folder, clips, threads, error));
+    RETURN_IF_ERROR(settle(folder, clips, threads, wants, error));
     portraits->list = memory_zeros((size_t)clips->count + 1, sizeof *portraits->list);
     if (portraits->list == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -319,7 +345,7 @@ enum passel_status portraits_take(const char *folder, struct clip_list *clips, i
     for (int i = 0; i < clips->count; i++)
         portraits->list[i] =
             (struct portrait){ .clip = &clips->clips[i], .hue = HUE_NONE, .partner = -1, .empty = -1, .dark = -1 };
-    const enum passel_status status = look_at_all(folder, portraits, threads, error);
+    const enum passel_status status = look_at_all(folder, portraits, threads, wants, error);
     if (status != PASSEL_OK)
         portraits_release(portraits);
     else

@@ -8,6 +8,7 @@
 
 #include "survey/clips.h"
 #include "survey/look.h"
+#include "survey/sight.h"
 
 enum role {
     ROLE_UNREADABLE,
@@ -23,10 +24,8 @@ enum role {
 
 enum screen_hue { HUE_NONE = -1, HUE_RED, HUE_GREEN, HUE_BLUE, HUE_OTHER };
 
-#define PORTRAIT_SAMPLES 5
-
 struct portrait {
-    const struct clip *clip;
+    struct clip *clip;
     int32_t width, height;
     double rate;
     int32_t frames; /* in all: files, or frames of a movie */
@@ -61,9 +60,10 @@ struct portraits {
     int32_t width, height; /* of the shot: the size that most passes have */
 };
 
-/* Looks at every clip, on `threads` threads, and settles which numbered files are sequences (clips may be split). */
-enum passel_status portraits_take(const char *folder, struct clip_list *clips, int threads, struct portraits *portraits,
-                                  struct passel_error *error);
+/* Looks at every clip, on `threads` threads, and settles which numbered files are sequences (clips may be split). Of
+ * the frames that are read for this, what is in `wants` (sight.h; 0: nothing) is kept as well. */
+enum passel_status portraits_take(const char *folder, struct clip_list *clips, int threads, unsigned wants,
+                                  struct portraits *portraits, struct passel_error *error);
 void portraits_release(struct portraits *portraits);
 
 /* Gives each a role and a reason, and finds what belongs together. */

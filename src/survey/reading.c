@@ -38,14 +38,29 @@ enum passel_status reading_peek(const char *path, const struct reading_choice *c
     return PASSEL_OK;
 }
 
+static enum passel_status find_room(struct picture *spare, struct rect area, struct picture *picture,
+                                    struct passel_error *error)
+{
+    if (spare != NULL && spare->owned != NULL && rect_width(spare->area) == rect_width(area) &&
+        rect_height(spare->area) == rect_height(area)) {
+        *picture = *spare;
+        *spare = (struct picture){ 0 };
+        picture->area = area;
+        return PASSEL_OK;
+    }
+    if (spare != NULL)
+        picture_release(spare);
+    return picture_new(picture, area, HAS_RGB, error);
+}
+
 /* A matte is looked at as grey. */
-static enum passel_status read_pixels(struct media_reader *reader, int32_t frame, struct reading *reading,
-                                      struct passel_error *error)
+static enum passel_status read_pixels(struct media_reader *reader, int32_t frame, struct picture *spare,
+                                      struct reading *reading, struct passel_error *error)
 {
     const struct media_info *info = media_info(reader);
     struct picture *picture = &reading->picture;
     const bool colour = (info->planes & HAS_RGB) == HAS_RGB;
-    RETURN_IF_ERROR(picture_new(picture, info->data, HAS_RGB, error));
+    RETURN_IF_ERROR(find_room(spare, info->data, picture, error));
     struct picture target = *picture;
     target.owned = NULL;
     if (!colour) {
@@ -63,13 +78,13 @@ static enum passel_status read_pixels(struct media_reader *reader, int32_t frame
 }
 
 enum passel_status reading_take(const char *path, int32_t frame, const struct reading_choice *choice,
-                                struct reading *reading, struct passel_error *error)
+                                struct picture *spare, struct reading *reading, struct passel_error *error)
 {
     struct media_reader *reader = NULL;
     *reading = (struct reading){ 0 };
     RETURN_IF_ERROR(media_open(path, &choice->media, &reader, error));
     take_header(media_info(reader), choice, reading);
-    const enum passel_status status = read_pixels(reader, frame, reading, error);
+    const enum passel_status status = read_pixels(reader, frame, spare, reading, error);
     media_close(reader);
     if (status != PASSEL_OK)
         reading_release(reading);

@@ -30,9 +30,10 @@ struct reading {
     struct media_faults faults;
 };
 
-/* Reads frame `frame` (from 0; of a movie) of a file. For reading_release. */
+/* Reads frame `frame` (from 0; of a movie) of a file. For reading_release. `spare`, when not NULL, is a picture whose
+ * memory is taken over when it has the right size, and given back to the system otherwise. */
 enum passel_status reading_take(const char *path, int32_t frame, const struct reading_choice *choice,
-                                struct reading *reading, struct passel_error *error);
+                                struct picture *spare, struct reading *reading, struct passel_error *error);
 /* The header alone; no picture. */
 enum passel_status reading_peek(const char *path, const struct reading_choice *choice, struct reading *reading,
                                 struct passel_error *error);

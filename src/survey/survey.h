@@ -8,6 +8,8 @@
 #define SURVEY_SURVEY_H
 
 #include "numerics/noise_model.h"
+#include "survey/frame_gauge.h"
+#include "survey/gauge.h"
 #include "survey/limits.h"
 #include "survey/portrait.h"
 
@@ -21,33 +23,10 @@ struct finding {
     char where[160]; /* frames, or part of the picture; or "" */
 };
 
-/* Tiles of a frame's light, for flicker. */
-enum { TILES_ACROSS = 24, TILES_DOWN = 14, TILES = TILES_ACROSS * TILES_DOWN };
-/* Movement along a pass is measured at so many frames. */
-enum { TRACKED = 9 };
-
-struct frame_gauge {
-    enum passel_status status;
-    char problem[160];
-    int32_t width, height;
-    uint64_t digest; /* of the pixels */
-    uint64_t no_numbers;
-    float clipped[3]; /* share of the picture that stands at its largest value; per channel */
-    float crushed[3]; /* at exactly 0 or below, when nothing lies lower */
-    float light;      /* mean */
-    float tiles[TILES];
-    float levels[3];       /* light: 1, 50, 99 % of its pixels lie below */
-    uint8_t at_top[TILES]; /* how much of each tile is clipped in a channel, in 1/255; any of it is 1 at least */
-};
-
-/* Where the picture stood in a frame, in pixels right and down of the first tracked one. */
+/* Where the picture stood in a frame, in pixels right and down of another one, the same for all of the pass. */
 struct track_point {
     int frame; /* index */
     double x, y;
-};
-
-struct spot {
-    int32_t x, y;
 };
 
 struct pass_gauge {
@@ -59,12 +38,13 @@ struct pass_gauge {
     struct noise noise[3];
     double light_over_noise; /* -1: not measured; so below */
     double flicker, shake, bump, bump_x, bump_y, focus, evenness, dark_wander, sum;
-    double pair, pair_x, pair_y; /* against the pass before the other screen */
-    struct look stance;          /* the first frame, of passes that show the set */
-    struct track_point track[TRACKED];
+    double pair, pair_x, pair_y;        /* against the pass before the other screen */
+    float focus_regions[FOCUS_REGIONS]; /* -1: too little detail there */
+    const struct keen *first;           /* what was taken of the first frame, or NULL */
+    struct track_point *track;
     int track_count;    /* 0: not measured */
     struct look thumb;  /* the middle frame, small; nothing when it cannot be read */
-    struct spot *spots; /* pixels that stand out, first in every looked-at frame */
+    struct spot *spots; /* pixels that stand out in the first frame and in the last */
     int spot_count;
 };
 

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "survey/gauge.h"
+#include "survey/survey.h"
 
 static struct reading reading_of(int32_t width, int32_t height)
 {

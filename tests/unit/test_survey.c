@@ -16,7 +16,8 @@
 #include "base/file.h"
 #include "base/memory.h"
 #include "kinds/shot.h"
-#include "survey/gauge.h"
+#include "survey/survey.h"
+#include "survey/track.h"
 
 enum { WIDTH = 128, HEIGHT = 96 };
 
@@ -57,33 +58,116 @@ static struct picture stripes(int soft, float noise, uint32_t seed)
     return picture;
 }
 
+static double focus_of(const struct picture *pass, struct noise noise, const struct picture *lock,
+                       float regions[FOCUS_REGIONS])
+{
+    const struct noise lock_noise = { 0, 1e-6F };
+    struct detail_map a, b;
+    assert_int_equal(gauge_detail(pass, &a, NULL), PASSEL_OK);
+    assert_int_equal(gauge_detail(lock, &b, NULL), PASSEL_OK);
+    const double focus = gauge_focus(&a, &noise, &b, &lock_noise, regions);
+    detail_map_release(&a);
+    detail_map_release(&b);
+    return focus;
+}
+
 static void focus_is_a_ratio(void **state)
 {
     const struct noise noise = { 0, 1e-6F };
+    float regions[FOCUS_REGIONS];
     struct picture sharp = stripes(0, 1e-3F, 1), again = stripes(0, 1e-3F, 2), soft = stripes(3, 1e-3F, 3);
     (void)state;
-    assert_true(fabs(gauge_focus(&again, &noise, &sharp, &noise) - 1) < 0.03);
-    assert_true(gauge_focus(&soft, &noise, &sharp, &noise) < 0.75);
+    assert_true(fabs(focus_of(&again, noise, &sharp, regions) - 1) < 0.03);
+    assert_true(focus_of(&soft, noise, &sharp, regions) < 0.75);
     /* Twice the light is no change of focus. */
     for (size_t i = 0; i < again.stride * HEIGHT; i++)
         again.plane[PLANE_G][i] *= 2;
     const struct noise brighter = { 0, 4e-6F };
-    assert_true(fabs(gauge_focus(&again, &brighter, &sharp, &noise) - 1) < 0.03);
+    assert_true(fabs(focus_of(&again, brighter, &sharp, regions) - 1) < 0.03);
     picture_release(&sharp);
     picture_release(&again);
     picture_release(&soft);
 }
 
+/* Soft on the right alone: the regions tell. */
+static void focus_of_regions(void **state)
+{
+    const struct noise noise = { 0, 1e-6F };
+    enum { ACROSS = 384, DOWN = 288 };
+    float regions[FOCUS_REGIONS];
+    struct picture pictures[2];
+    uint32_t seed = 9;
+    (void)state;
+    for (int i = 0; i < 2; i++) {
+        assert_int_equal(picture_new(&pictures[i], rect_of(0, 0, ACROSS, DOWN), HAS_RGB, NULL), PASSEL_OK);
+        for (int32_t y = 0; y < DOWN; y++) {
+            for (int32_t x = 0; x < ACROSS; x++)
+                picture_row(&pictures[i], PLANE_G, y)[x] =
+                    stripe(x, i == 0 && x >= ACROSS / 2 ? 3 : 0) + 1e-3F * deviate(&seed);
+        }
+    }
+    (void)focus_of(&pictures[0], noise, &pictures[1], regions);
+    for (int i = 0; i < FOCUS_REGIONS; i++)
+        assert_true(i % FOCUS_ACROSS < FOCUS_ACROSS / 2 ? fabsf(regions[i] - 1) < 0.05F
+                                                        : regions[i] > 0 && regions[i] < 0.75F);
+    picture_release(&pictures[0]);
+    picture_release(&pictures[1]);
+}
+
 static void no_detail_no_focus(void **state)
 {
     const struct noise noise = { 0, 1e-6F };
+    float regions[FOCUS_REGIONS];
     struct picture flat;
     (void)state;
     assert_int_equal(picture_new(&flat, rect_of(0, 0, WIDTH, HEIGHT), HAS_RGB, NULL), PASSEL_OK);
     for (int c = 0; c < 3; c++)
         picture_fill(&flat, (enum plane)c, flat.area, 0.2F);
-    assert_true(gauge_focus(&flat, &noise, &flat, &noise) < 0);
+    assert_true(focus_of(&flat, noise, &flat, regions) < 0);
     picture_release(&flat);
+}
+
+/* Waves of many lengths and directions, so that the picture is nowhere like itself. */
+static float texture(double x, double y)
+{
+    double value = 0.3;
+    for (int k = 0; k < 40; k++) {
+        const double turn = 2.399963 * k, length = 5 * pow(1.07, k);
+        value += 0.012 * sin(6.283185 * (x * cos(turn) + y * sin(turn)) / length + 1.7 * k * k);
+    }
+    return (float)value;
+}
+
+/* It moves by parts of a pixel and by several, and gets brighter; in a quarter of it something else moves the other
+ * way. */
+static void tracks_follow_the_picture(void **state)
+{
+    static const double moves[][2] = { { 0, 0 },     { 0.13, -0.08 }, { -0.5, 0.5 },
+                                       { 1.6, 0.3 }, { -4.2, 2.7 },   { 11, -6.5 } };
+    enum { ACROSS = 240, DOWN = 136 };
+    float *fixed = calloc(ACROSS * DOWN, sizeof *fixed), *moved = calloc(ACROSS * DOWN, sizeof *moved);
+    uint32_t seed = 11;
+    (void)state;
+    assert_true(fixed != NULL && moved != NULL);
+    for (size_t k = 0; k < sizeof moves / sizeof *moves; k++) {
+        double dx, dy;
+        for (int y = 0; y < DOWN; y++) {
+            for (int x = 0; x < ACROSS; x++) {
+                const bool other = x < ACROSS / 2 && y < DOWN / 2;
+                const double sign = other ? -1 : 1;
+                fixed[y * ACROSS + x] = texture(x, y) + 0.002F * deviate(&seed);
+                moved[y * ACROSS + x] =
+                    1.2F * texture(x - sign * moves[k][0], y - sign * moves[k][1]) + 0.002F * deviate(&seed);
+            }
+        }
+        assert_true(track_shift(fixed, moved, ACROSS, DOWN, &dx, &dy));
+        if (!(fabs(dx - moves[k][0]) < 0.03 && fabs(dy - moves[k][1]) < 0.03))
+            fail_msg("%g %g was measured as %g %g", moves[k][0], moves[k][1], dx, dy);
+    }
+    memset(fixed, 0, ACROSS * DOWN * sizeof *fixed);
+    assert_false(track_shift(fixed, fixed, ACROSS, DOWN, &(double){ 0 }, &(double){ 0 }));
+    free(fixed);
+    free(moved);
 }
 
 static void spots_stand_out(void **state)
@@ -104,8 +188,11 @@ static void clipping_is_a_plateau(void **state)
 {
     struct reading reading = { .picture = stripes(0, 0.01F, 5), .width = WIDTH, .height = HEIGHT };
     struct frame_gauge gauge = { 0 };
+    struct look small;
     (void)state;
-    gauge_frame(&reading, &gauge);
+    assert_int_equal(gauge_frame(&reading, &gauge, &small, NULL), PASSEL_OK);
+    assert_int_equal(small.across, WIDTH);
+    look_release(&small);
     assert_true(gauge.clipped[PLANE_G] == 0 && gauge.crushed[PLANE_G] == 0);
     size_t above = 0;
     for (size_t y = 0; y < HEIGHT; y++) {
@@ -115,7 +202,8 @@ static void clipping_is_a_plateau(void **state)
             *value = fminf(*value, 0.34F);
         }
     }
-    gauge_frame(&reading, &gauge);
+    assert_int_equal(gauge_frame(&reading, &gauge, &small, NULL), PASSEL_OK);
+    look_release(&small);
     assert_true(fabs((double)gauge.clipped[PLANE_G] * WIDTH * HEIGHT - (double)above) < 0.03 * (double)above);
     picture_release(&reading.picture);
 }
@@ -193,6 +281,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(focus_is_a_ratio),
         cmocka_unit_test(no_detail_no_focus),
+        cmocka_unit_test(focus_of_regions),
+        cmocka_unit_test(tracks_follow_the_picture),
         cmocka_unit_test(spots_stand_out),
         cmocka_unit_test(clipping_is_a_plateau),
         cmocka_unit_test(flicker_is_the_change),
