@@ -3,166 +3,15 @@
 #
 # labels: python slow
 """survey: one fault is put into filmed passes at a time, in one arrangement of the set (it was seen while limits were set); it is
-named with its pass, and nothing else is. Clean passes, in three arrangements and with five noises, raise nothing. With
---table, faults in all arrangements; prints measured against seeded."""
+named with its pass, and nothing else is. Clean passes, in three arrangements and with five noises, raise nothing.
+tests/bench/survey does so in all arrangements, and prints measured against seeded."""
 
 import json
-import math
-import os
 import shutil
-import sys
-
-import numpy as np
 
 import film
 import takes
-
-SIZE = (384, 216)
-LAST = 1008
-TABLE = "--table" in sys.argv
-
-
-def shift(pixels, x, y):
-    """Moves a picture by parts of a pixel: a phase in the Fourier domain, exact for what the pixels can hold."""
-    height, width = pixels.shape[:2]
-    pad = 8
-    big = np.pad(pixels, ((pad, pad), (pad, pad), (0, 0)), mode="reflect")
-    fy, fx = np.meshgrid(np.fft.fftfreq(big.shape[0]), np.fft.fftfreq(big.shape[1]), indexing="ij")
-    phase = np.exp(-2j * np.pi * (fx * x + fy * y))[:, :, None]
-    moved = np.fft.ifft2(np.fft.fft2(big, axes=(0, 1)) * phase, axes=(0, 1)).real
-    return moved[pad:pad + height, pad:pad + width]
-
-
-def blur(pixels, sigma):
-    reach = int(4 * sigma) + 1
-    taps = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
-    taps /= taps.sum()
-    for axis in (0, 1):
-        pixels = np.apply_along_axis(lambda row: np.convolve(np.pad(row, reach, mode="edge"), taps, "valid"), axis, pixels)
-    return pixels
-
-
-def grain(pixels, seed, coarse=1.0):
-    """The sensor's own noise again, where a change took it away (fixtures/film.c has the figures)."""
-    gain, read = np.array([1.6e-4, 1.1e-4, 2.2e-4]), np.array([2.5e-6, 1.6e-6, 4.0e-6])
-    deviation = np.sqrt(coarse * (gain * np.maximum(pixels, 0) + read))
-    noisy = pixels + np.random.RandomState(seed).normal(size=pixels.shape) * deviation
-    return np.round(noisy * 4096) / 4096
-
-
-def change(folder, name, how):
-    """Rewrites every file of a pass; `how` gets pixels and the count of the frame."""
-    for count, file in enumerate(film.passes(folder)[name]):
-        path = os.path.join(folder, file)
-        pixels = how(takes.read(path, "RGB").astype(float), count)
-        rate = takes.header(path).getattribute("framesPerSecond")
-
-        def more(spec, rate=rate):
-            if rate:
-                spec.attribute("framesPerSecond", takes.oiio.TypeDesc("rational"), rate)
-
-        takes.exr(path, pixels, half=True, more=more)
-
-
-# Each fault: what it does to the folder `f`, the pass or passes it is in, its kind, and the least and most measured.
-def bump(f):
-    change(f, "screen-blue", lambda p, i: shift(p, 0.8, 0))
-
-
-def bump_lamp(f):
-    change(f, "moon", lambda p, i: shift(p, 0, 0.8))
-
-
-def clip(f):
-    change(f, "flash", lambda p, i: np.minimum(p, 0.35))
-
-
-def soft(f):
-    change(f, "moon", lambda p, i: grain(blur(p, 1.2), i))
-
-
-def flicker(f):
-    factor = np.random.RandomState(3).normal(size=LAST - film.FIRST + 1)
-    factor = 1 + 0.06 * (factor - factor.mean()) / factor.std()
-    change(f, "moon", lambda p, i: p * factor[i])
-
-
-def missing(f):
-    os.remove(f + "/moon.1004.exr")
-
-
-def truncated(f):
-    with open(f + "/lamp.1003.exr", "r+b") as file:
-        file.truncate(os.path.getsize(f + "/lamp.1003.exr") * 2 // 3)
-
-
-def repeated(f):
-    shutil.copy(f + "/moon.1005.exr", f + "/moon.1006.exr")
-
-
-def uneven(f):
-    ramp = 2 ** (-1.3 * np.linspace(0, 1, SIZE[0]))[None, :, None]
-    for name in ("empty-green", "screen-green"):
-        change(f, name, lambda p, i: p * ramp)
-
-
-def dim(f):
-    change(f, "moon", lambda p, i: grain(p / 12, i))
-
-
-def dim_more(f):
-    change(f, "moon", lambda p, i: grain(p / 24, i))
-
-
-def small_frame(f):
-    pixels = takes.read(f + "/moon.1002.exr", "RGB")
-    takes.exr(f + "/moon.1002.exr", pixels[:-8, :-16], half=True)
-
-
-def small_pass(f):
-    change(f, "windows", lambda p, i: p[::2, ::2])
-
-
-def dead(f):
-    def stick(pixels, _):
-        if pixels.shape[:2] == (SIZE[1], SIZE[0]):
-            pixels[61, 200] = 0.9
-        return pixels
-    for name in film.passes(f):
-        change(f, name, stick)
-
-
-def shake(f):
-    way = np.random.RandomState(5).normal(size=(64, 2))
-    way -= way[:LAST - film.FIRST + 1].mean(0)
-    way *= 0.5 / math.sqrt((way[:LAST - film.FIRST + 1] ** 2).sum(1).mean())
-    change(f, "moon", lambda p, i: shift(p, *way[i]))
-
-
-def short(f):
-    os.remove(f + "/rain-left.1008.exr")
-    os.remove(f + "/rain-left.1007.exr")
-
-
-FAULTS = (
-    # name, what, pass, kind, seeded, least, most
-    ("bump of a screen", bump, "screen-blue.exr", "screens", 0.8, 0.7, 0.9),
-    ("bump of a lamp", bump_lamp, "moon.####.exr", "bump", 0.8, 0.5, 1.1),
-    ("clipping", clip, "flash.####.exr", "clipped", None, 0.5, 50),
-    ("soft focus", soft, "moon.####.exr", "focus", None, 0.1, 0.7),
-    ("flicker", flicker, "moon.####.exr", "flicker", 6, 4, 9),
-    ("missing frame", missing, "moon.####.exr", "missing", 1, 1, 1),
-    ("truncated frame", truncated, "lamp.####.exr", "unreadable", 1, 1, 1),
-    ("duplicated frame", repeated, "moon.####.exr", "duplicate", 1, 1, 1),
-    ("uneven screen", uneven, "empty-green.exr", "evenness", 1.3, 0.9, 1.4),
-    ("underexposed", dim, "moon.####.exr", "noise", None, 0.5, 11),
-    ("far underexposed", dim_more, "moon.####.exr", "noise", None, 0.5, 5),
-    ("wrong size of a frame", small_frame, "moon.####.exr", "size", 1, 1, 1),
-    ("wrong size of a pass", small_pass, "windows.exr", "size", 1, 1, 1),
-    ("dead pixel", dead, None, "dead", 1, 1, 1),
-    ("shake", shake, "moon.####.exr", "shake", 0.5, 0.4, 0.6),
-    ("short pass", short, "rain-left.####.exr", "short", 2, 2, 2),  # of four that begin together
-)
+from survey_faults import FAULTS, FILMED, LAST, SIZE
 
 
 def survey(place, *words):
@@ -173,26 +22,18 @@ def survey(place, *words):
 
 
 def check_fault(folder, fault, where):
-    name, seed, wanted, kind, seeded, least, most = fault
+    name, seed, wanted, kind, _, least, most = fault
     shutil.copytree(folder, "faulty")
     seed("faulty")
     said = survey("faulty")
     found = [(one["pass"], one["kind"], one["value"]) for one in said["findings"]]
-    if TABLE:
-        print("| %s | %s | %s | %s |" % (where, name, "-" if seeded is None else seeded, found))
-    else:
-        takes.equal([one[:2] for one in found], [(wanted, kind)], where + ": " + name)
-        assert least <= found[0][2] <= most, (where, name, found)
+    takes.equal([one[:2] for one in found], [(wanted, kind)], where + ": " + name)
+    assert least <= found[0][2] <= most, (where, name, found)
     shutil.rmtree("faulty")
 
 
-# What the faults are put into: enough of the passes, and not the long ones.
-FILMED = ("moon", "lamp", "windows", "flash", "lights-off", "rain-left", "rain-right", "beam", "screen-green", "screen-blue",
-          "empty-green", "empty-blue", "dusk")
-
-
 def check_faults():
-    for layout in (1, 2, 3) if TABLE else (3,):
+    for layout in (3,):
         film.skerry("skerry", layout, seed=10 + layout, size=SIZE, last=LAST, only=FILMED)
         takes.equal(survey("skerry")["findings"], [], "layout %d, clean" % layout)
         for fault in FAULTS:
