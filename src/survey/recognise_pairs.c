@@ -281,6 +281,17 @@ float portraits_rest(const struct portraits *portraits, const struct portrait *a
     return rest;
 }
 
+/* What the best single other lamp leaves of lamp k: little for another take of it, which is no sum of lamps. */
+static double single_residual(const struct portraits *portraits, const int *lamps, int count, int k)
+{
+    double best = 1;
+    for (int j = 0; j < count; j++) {
+        if (j != k)
+            best = fmin(best, sum_residual(portraits, &portraits->list[lamps[k]], lamps, count, 1u << j));
+    }
+    return best;
+}
+
 static void find_all_lamps(struct portraits *portraits)
 {
     int lamps[LAMPS_TRIED + 1], count = 0;
@@ -292,6 +303,7 @@ static void find_all_lamps(struct portraits *portraits)
     int found = -1, members = 0;
     unsigned best_set = 0;
     for (int k = 0; k < count && count >= 3 && count <= LAMPS_TRIED; k++) {
+        const double single = single_residual(portraits, lamps, count, k);
         for (unsigned set = 1; set < 1u << count; set++) {
             int size = 0;
             for (int j = 0; j < count; j++)
@@ -299,7 +311,7 @@ static void find_all_lamps(struct portraits *portraits)
             if ((set & 1u << k) != 0 || size < 2)
                 continue;
             const double rest = sum_residual(portraits, &portraits->list[lamps[k]], lamps, count, set);
-            if (rest < best) {
+            if (rest < best && rest < 0.5 * single) {
                 best = rest;
                 found = lamps[k];
                 members = size;
