@@ -66,6 +66,7 @@ const struct choice limit_choices[] = {
     { "screens", "shift between two screens, pixels" },
     { "shake", "movement along the pass, pixels" },
     { "flicker", "change of the light, %" },
+    { "bands", "change of rows against the whole frame, %" },
     { "clipped", "share of the area that is clipped, %" },
     { "noise", "light over noise; small values are the bad ones" },
     { "focus", "fine detail against the lock pass; small values are the bad ones" },

@@ -41,6 +41,10 @@ double gauge_step(const struct frame_gauge *frames, int count, int i);
  * changes evenly over frames, or in less than half of the lit tiles, does not count. */
 double gauge_flicker(const struct frame_gauge *frames, int count);
 
+/* Rolling bands: root mean square of the change, from frame to frame, of rows of tiles against the whole frame, 0.02
+ * for 2 %; -1 when too little is lit. */
+double gauge_bands(const struct frame_gauge *frames, int count);
+
 /* How far the mean light of frames wanders, as a share of it; -1 with less than two. */
 double gauge_wander(const struct frame_gauge *frames, int count);
 

@@ -8,6 +8,8 @@
 
 /* A tile is lit when its light is well above what leaks in: more than this. */
 #define LIT 0.008F
+/* A row of tiles counts when so many are lit; with fewer rows in all there is nothing to say. */
+enum { BAND_TILES = 6, BAND_ROWS = 8 };
 
 /* How much brighter frame b is than its neighbours' mean, as a logarithm: the median over the tiles that are lit in all
  * three, so that what moves or turns in a part of the picture does not count. */
@@ -47,6 +49,40 @@ double gauge_flicker(const struct frame_gauge *frames, int count)
         places++;
     }
     return places >= 2 ? sqrt(squares / places / 1.5) : -1;
+}
+
+/* How far the rows of tiles change against each other from frame to frame: squares of their steps, less the step of
+ * all. */
+static double band_squares(const struct frame_gauge *a, const struct frame_gauge *b, const struct frame_gauge *c,
+                           int *rows)
+{
+    const double all = apart(a, b, c);
+    double squares = 0;
+    for (int y = 0; y < TILES_DOWN; y++) {
+        float steps[TILES_ACROSS];
+        size_t count = 0;
+        for (int i = y * TILES_ACROSS; i < (y + 1) * TILES_ACROSS; i++) {
+            if (a->tiles[i] > LIT && b->tiles[i] > LIT && c->tiles[i] > LIT)
+                steps[count++] = logf(b->tiles[i] / sqrtf(a->tiles[i] * c->tiles[i]));
+        }
+        if (count < BAND_TILES)
+            continue;
+        const double step = (double)numbers_at(steps, count, 0.5) - all;
+        squares += step * step;
+        (*rows)++;
+    }
+    return squares;
+}
+
+double gauge_bands(const struct frame_gauge *frames, int count)
+{
+    double squares = 0;
+    int rows = 0;
+    for (int i = 1; i + 1 < count; i++) {
+        if (comparable(&frames[i - 1], &frames[i]) && comparable(&frames[i], &frames[i + 1]))
+            squares += band_squares(&frames[i - 1], &frames[i], &frames[i + 1], &rows);
+    }
+    return rows >= BAND_ROWS ? sqrt(squares / rows / 1.5) : -1;
 }
 
 double gauge_wander(const struct frame_gauge *frames, int count)

@@ -21,6 +21,7 @@ enum limit_kind {
     LIMIT_SCREENS,
     LIMIT_SHAKE,
     LIMIT_FLICKER,
+    LIMIT_BANDS,
     LIMIT_CLIPPED,
     LIMIT_NOISE,
     LIMIT_FOCUS,

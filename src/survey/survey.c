@@ -161,6 +161,7 @@ static enum passel_status measure_pass(const struct survey *survey, struct pass_
     if (is_steady(portrait) && pass->frame_count > 1) {
         pass->shake = measure_shake(pass);
         pass->flicker = gauge_flicker(pass->frames, pass->frame_count);
+        pass->bands = gauge_bands(pass->frames, pass->frame_count);
     }
     if (portrait->role == ROLE_DARK)
         pass->dark_wander = gauge_wander(pass->frames, pass->frame_count);
@@ -220,6 +221,7 @@ static enum passel_status begin_passes(struct survey *survey, const struct surve
                                      .label = wish->labels != NULL ? wish->labels[i] : portrait->clip->name,
                                      .light_over_noise = -1,
                                      .flicker = -1,
+                                     .bands = -1,
                                      .shake = -1,
                                      .bump = -1,
                                      .pair = -1,

@@ -37,7 +37,7 @@ struct pass_gauge {
     float low, middle, high; /* light: 1, 50, 99 % of the picture lie below */
     struct noise noise[3];
     double light_over_noise; /* -1: not measured; so below */
-    double flicker, shake, bump, bump_x, bump_y, focus, evenness, dark_wander, sum;
+    double flicker, shake, bump, bump_x, bump_y, focus, evenness, dark_wander, sum, bands;
     double pair, pair_x, pair_y;        /* against the pass before the other screen */
     float focus_regions[FOCUS_REGIONS]; /* -1: too little detail there */
     const struct keen *first;           /* what was taken of the first frame, or NULL */

@@ -113,10 +113,20 @@ static void say_pass(const struct pass_gauge *pass, struct text *text)
     say_measure(text, "screens", pass->pair);
     say_measure(text, "shake", pass->shake);
     say_measure(text, "flicker", pass->flicker);
+    say_measure(text, "bands", pass->bands);
     say_measure(text, "focus", pass->focus);
     say_measure(text, "evenness", pass->evenness);
     say_measure(text, "dark_wander", pass->dark_wander);
     say_measure(text, "sum", pass->sum);
+    text_print(text, ", \"focus_regions\": [");
+    for (int i = 0; i < FOCUS_REGIONS; i++)
+        text_print(text, pass->focus_regions[i] >= 0 ? "%s%.4g" : "%snull", i > 0 ? ", " : "",
+                   (double)pass->focus_regions[i]);
+    text_print(text, "], \"stops\": [");
+    const float levels[3] = { pass->low, pass->middle, pass->high };
+    for (int i = 0; i < 3; i++)
+        text_print(text, "%s%.4g", i > 0 ? ", " : "", log2(fmax((double)levels[i], 1e-6) / 0.18));
+    text_print(text, "]");
     say_frames(pass, text);
     text_print(text, "}");
 }

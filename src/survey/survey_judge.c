@@ -152,6 +152,22 @@ static void judge_odd(struct survey *survey, int index)
         survey_judge(survey, LIMIT_ODD, index, 1, pass->portrait->why);
 }
 
+/* Where the focus is farthest from that of the lock pass. */
+static void say_softest(const struct pass_gauge *pass, char where[160])
+{
+    static const char *const down[] = { "upper", "middle", "lower" };
+    static const char *const across[] = { "left", "left of the middle", "right of the middle", "right" };
+    int softest = -1;
+    for (int i = 0; i < FOCUS_REGIONS; i++) {
+        if (pass->focus_regions[i] >= 0 && (softest < 0 || pass->focus_regions[i] < pass->focus_regions[softest]))
+            softest = i;
+    }
+    where[0] = '\0';
+    if (softest >= 0)
+        (void)snprintf(where, 160, "softest in the %s third, %s: %.2f", down[softest / FOCUS_ACROSS],
+                       across[softest % FOCUS_ACROSS], (double)pass->focus_regions[softest]);
+}
+
 /* Measures of -1 were not taken. */
 static void judge_measures(struct survey *survey, int index)
 {
@@ -169,10 +185,14 @@ static void judge_measures(struct survey *survey, int index)
         survey_judge(survey, LIMIT_SHAKE, index, pass->shake, "");
     if (pass->flicker >= 0)
         survey_judge(survey, LIMIT_FLICKER, index, 100 * pass->flicker, "");
+    if (pass->bands >= 0)
+        survey_judge(survey, LIMIT_BANDS, index, 100 * pass->bands, "");
     if (pass->light_over_noise >= 0)
         survey_judge(survey, LIMIT_NOISE, index, pass->light_over_noise, "");
-    if (pass->focus >= 0)
-        survey_judge(survey, LIMIT_FOCUS, index, pass->focus, "");
+    if (pass->focus >= 0) {
+        say_softest(pass, where);
+        survey_judge(survey, LIMIT_FOCUS, index, pass->focus, where);
+    }
     if (pass->evenness >= 0)
         survey_judge(survey, LIMIT_EVENNESS, index, pass->evenness, "");
     if (pass->dark_wander >= 0)

@@ -80,6 +80,12 @@ def flicker(f):
     change(f, "moon", lambda p, i: p * factor[i])
 
 
+def bands(f):
+    """Waves of 3 % root mean square down the picture, elsewhere in every frame."""
+    rows = np.arange(SIZE[1]) / SIZE[1]
+    change(f, "moon", lambda p, i: p * (1 + 0.03 * 2 ** 0.5 * np.sin(2 * np.pi * (1.7 * rows + 0.37 * i)))[:, None, None])
+
+
 def missing(f):
     os.remove(f + "/moon.1004.exr")
 
@@ -144,6 +150,7 @@ FAULTS = (
     ("clipping", clip, "flash.####.exr", "clipped", None, 0.5, 50),
     ("soft focus", soft, "moon.####.exr", "focus", None, 0.1, 0.7),
     ("flicker", flicker, "moon.####.exr", "flicker", 6, 4, 9),
+    ("rolling bands", bands, "moon.####.exr", "bands", 3, 2, 6),
     ("missing frame", missing, "moon.####.exr", "missing", 1, 1, 1),
     ("truncated frame", truncated, "lamp.####.exr", "unreadable", 1, 1, 1),
     ("duplicated frame", repeated, "moon.####.exr", "duplicate", 1, 1, 1),

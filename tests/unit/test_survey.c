@@ -233,6 +233,32 @@ static void flicker_is_the_change(void **state)
     free(frames);
 }
 
+/* Rows of tiles that change by 3 % each for itself, beside a flicker of 5 % of the whole. */
+static void bands_are_rows_that_change(void **state)
+{
+    enum { COUNT = 100 };
+    struct frame_gauge *frames = calloc(COUNT, sizeof *frames);
+    uint32_t seed = 8;
+    (void)state;
+    assert_non_null(frames);
+    for (int banded = 0; banded < 2; banded++) {
+        for (int i = 0; i < COUNT; i++) {
+            const float whole = 0.05F * expf(0.05F * deviate(&seed));
+            frames[i].width = WIDTH;
+            frames[i].height = HEIGHT;
+            for (int y = 0; y < TILES_DOWN; y++) {
+                const float row = banded ? expf(0.03F * deviate(&seed)) : 1;
+                for (int x = 0; x < TILES_ACROSS; x++)
+                    frames[i].tiles[y * TILES_ACROSS + x] = whole * row;
+            }
+        }
+        const double bands = gauge_bands(frames, COUNT);
+        assert_true(banded ? fabs(bands - 0.03) < 0.005 : bands < 1e-4);
+    }
+    assert_true(gauge_bands(frames, 2) < 0);
+    free(frames);
+}
+
 static void limits_change_by_name(void **state)
 {
     struct limit limits[LIMIT_COUNT];
@@ -279,15 +305,11 @@ static void the_manual_has_the_table(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(focus_is_a_ratio),
-        cmocka_unit_test(no_detail_no_focus),
-        cmocka_unit_test(focus_of_regions),
-        cmocka_unit_test(tracks_follow_the_picture),
-        cmocka_unit_test(spots_stand_out),
-        cmocka_unit_test(clipping_is_a_plateau),
-        cmocka_unit_test(flicker_is_the_change),
-        cmocka_unit_test(limits_change_by_name),
-        cmocka_unit_test(the_shot_block_has_the_names),
+        cmocka_unit_test(focus_is_a_ratio),         cmocka_unit_test(no_detail_no_focus),
+        cmocka_unit_test(focus_of_regions),         cmocka_unit_test(tracks_follow_the_picture),
+        cmocka_unit_test(spots_stand_out),          cmocka_unit_test(clipping_is_a_plateau),
+        cmocka_unit_test(flicker_is_the_change),    cmocka_unit_test(bands_are_rows_that_change),
+        cmocka_unit_test(limits_change_by_name),    cmocka_unit_test(the_shot_block_has_the_names),
         cmocka_unit_test(the_manual_has_the_table),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
