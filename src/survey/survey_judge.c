@@ -183,9 +183,13 @@ static void judge_measures(struct survey *survey, int index)
         judge_screens(survey, index);
     if (pass->shake >= 0)
         survey_judge(survey, LIMIT_SHAKE, index, pass->shake, "");
-    if (pass->flicker >= 0)
+    /* Edges that shake through the tiles change them too; and rows that change more than the whole are bands, no
+     * flicker. */
+    const bool shakes = pass->shake > survey->limits[LIMIT_SHAKE].care;
+    const bool banded = !shakes && 100 * pass->bands > survey->limits[LIMIT_BANDS].care && pass->bands > pass->flicker;
+    if (pass->flicker >= 0 && !banded)
         survey_judge(survey, LIMIT_FLICKER, index, 100 * pass->flicker, "");
-    if (pass->bands >= 0)
+    if (pass->bands >= 0 && !shakes)
         survey_judge(survey, LIMIT_BANDS, index, 100 * pass->bands, "");
     if (pass->light_over_noise >= 0)
         survey_judge(survey, LIMIT_NOISE, index, pass->light_over_noise, "");
