@@ -7,7 +7,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
-#include "survey/track.h"
+#include "survey/survey_track.h"
 
 /* Widths of a picture to hold against other lamps, and of one to show. */
 enum { STANCE_ACROSS = 960, THUMB_ACROSS = 240 };

@@ -17,7 +17,7 @@
 #include "base/memory.h"
 #include "kinds/shot.h"
 #include "survey/survey.h"
-#include "survey/track.h"
+#include "survey/survey_track.h"
 
 enum { WIDTH = 128, HEIGHT = 96 };
 

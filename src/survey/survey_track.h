@@ -3,8 +3,8 @@
 /*
  * How far a picture moved against another one of the same pass, lit alike: by least squares over small tiles.
  */
-#ifndef SURVEY_TRACK_H
-#define SURVEY_TRACK_H
+#ifndef SURVEY_SURVEY_TRACK_H
+#define SURVEY_SURVEY_TRACK_H
 
 #include <stdbool.h>
 #include <stdint.h>

@@ -6,7 +6,7 @@
  * make shifts too small: its share is known from what the fit leaves, and taken off the diagonal. When what is left is
  * not small beside the structure, pictures of a quarter of the size are tried at every place first.
  */
-#include "survey/track.h"
+#include "survey/survey_track.h"
 
 #include <math.h>
 #include <stddef.h>
