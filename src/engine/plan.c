@@ -15,7 +15,8 @@
 static enum passel_status discover(struct plan *plan, const struct block *block, int picture, int32_t frame, int depth,
                                    int *found, struct passel_error *error);
 
-/* ---- the index of nodes -------------------------------------------------------------------------------------------- */
+/* ---- the index of nodes --------------------------------------------------------------------------------------------
+ */
 
 static size_t slot_of(const struct plan *plan, int block, int picture, int32_t frame)
 {
@@ -67,7 +68,8 @@ static enum passel_status make_room(struct plan *plan, struct passel_error *erro
     return PASSEL_OK;
 }
 
-/* ---- one node --------------------------------------------------------------------------------------------------------- */
+/* ---- one node
+ * --------------------------------------------------------------------------------------------------------- */
 
 static void node_release(struct node *node, struct text *notes)
 {
@@ -190,8 +192,7 @@ static enum passel_status node_files(struct plan *plan, struct node *node, struc
             plan->newest_ns = facts.modified_ns;
         if (plan->file_count == plan->file_room) {
             const int room = plan->file_room == 0 ? 32 : plan->file_room * 2;
-            struct file_facts *files =
-                memory_grow(plan->files, (size_t)plan->file_room, (size_t)room, sizeof *files);
+            struct file_facts *files = memory_grow(plan->files, (size_t)plan->file_room, (size_t)room, sizeof *files);
             if (files == NULL)
                 return error_set(error, PASSEL_NO_MEMORY, "out of memory");
             plan->files = files;
@@ -210,17 +211,23 @@ static void digest_asks(const struct plan *plan, const struct ask_list *list, co
     }
 }
 
+static double moment_beside(double open, int count, int k)
+{
+    return count > 1 ? open * ((k + 0.5) / count - 0.5) : 0;
+}
+
 double node_moment(const struct node *node, int k)
 {
-    return node->moments > 1 ? node->open * ((k + 0.5) / node->moments - 0.5) : 0;
+    return moment_beside(node->open, node->moments, k);
 }
 
 /* A smeared picture follows from the settings at all its moments. */
 static void digest_moments(struct node *node, struct digest *digest)
 {
-    node->moments = node->kind->moments != NULL ? node->kind->moments(&node->at, &node->open) : 1;
-    for (int k = 0; k < node->moments && node->moments > 1; k++)
-        digest_block(digest, node->at.block, node->at.frame + node_moment(node, k), true);
+    const int count = node->kind->moments != NULL ? node->kind->moments(&node->at, &node->open) : 1;
+    node->moments = node->kind->geometric ? count : 1;
+    for (int k = 0; k < count && count > 1; k++)
+        digest_block(digest, node->at.block, node->at.frame + moment_beside(node->open, count, k), true);
 }
 
 /* What the picture shows, from the settings at this frame, the inputs and the files. */
@@ -289,7 +296,8 @@ out_node:
     return status;
 }
 
-/* ---- the plan ---------------------------------------------------------------------------------------------------------- */
+/* ---- the plan
+ * ---------------------------------------------------------------------------------------------------------- */
 
 /* The lock pass gives metadata: follow the first input down to a file. */
 static enum passel_status find_lock(struct plan *plan, struct passel_error *error)

@@ -156,7 +156,8 @@ struct kind {
     /* Geometric kinds that can be smeared by an open shutter; else NULL. How many moments the picture at this frame is
      * the mean of; 1: it stands still. Moment k of n lies `open` frames times (k + 1/2) / n - 1/2 beside the frame
      * (at.beside): `transform` and `fill` are called for each, info.data covers them all. Such a picture ends its
-     * chain. at.inputs are there, at.found is not. */
+     * chain. at.inputs are there, at.found is not. A kind without geometry makes all its moments by itself and has
+     * this so that its picture is known to follow from the settings at each. */
     int (*moments)(const struct at *at, double *open);
     /* Kinds whose analysis can be replaced by numbers in the recipe; else NULL. The setting that takes them, and its
      * values, in full-size pixels, that stand for what was found at this frame; returns how many, at most TOLD_MOST. */

@@ -345,6 +345,12 @@ static int moments_needed(const struct shape *shape, const struct at *at, double
     return most > 0 ? (int)fmin(ceil(2 * most) + 1, MOMENTS_MOST) : 1;
 }
 
+static int shape_moments(const struct at *at, double *open)
+{
+    *open = open_time(at->self, at);
+    return moments_needed(at->self, at, *open);
+}
+
 static bool make_polygons(const struct shape *shape, const struct at *at, struct shape_frame *frame)
 {
     const double open = open_time(shape, at), tight = tolerance(frame->feather);
@@ -516,6 +522,7 @@ const struct kind kind_shape = {
     .release = shape_release,
     .file = shape_file,
     .by_frame = shape_by_frame,
+    .moments = shape_moments,
     .open = shape_open,
     .close = shape_close,
     .info = shape_info,

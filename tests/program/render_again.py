@@ -102,4 +102,18 @@ stamp = os.stat("passes/moon.1003.exr")
 takes.exr("passes/moon.1003.exr", takes.noise(9, channels=4), "RGBA")
 os.utime("passes/moon.1003.exr", ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
 takes.equal(made(), [1003], "another input as old as the one before")
+
+# An open shutter sees a little of what comes before and after a frame.
+MOVING = """
+moon = pass passes/moon.####.exr
+gate = shape
+  polygon [1001 2 2 6 2 6 6, 1003 8 2 12 2 12 6, 1004 12 2 16 2 16 6] px
+  shutter 180 deg
+final = stack
+  layer moon matte gate
+output final
+  file renders/gate.####.exr
+"""
+takes.equal(made(text=MOVING), ALL, "an open shutter, at first")
+takes.equal(made(text=MOVING.replace("1004 12 2", "1004 11 2")), [1003, 1004], "a key that the shutter sees, too")
 print("again: fine")

@@ -47,11 +47,10 @@ void stage_release(struct stage *stage)
 static const struct stage_input *input_of(const struct stage *stage, const struct ask *ask)
 {
     for (int i = 0; i < stage->input_count; i++) {
-        const char *name = stage->inputs[i].name, *frame = strchr(name, '@');
+        const char *name = stage->inputs[i].name, *frame = strchr(name, '@'), *own = strchr(name, ':');
         const size_t length = frame != NULL ? (size_t)(frame - name) : strlen(name);
         if (strlen(ask->block->name) == length && memcmp(name, ask->block->name, length) == 0 &&
-            (frame == NULL || atoi(frame + 1) == ask->frame) &&
-            (stage->inputs[i].own == 0 || stage->inputs[i].own == ask->picture))
+            (frame == NULL || atoi(frame + 1) == ask->frame) && (own == NULL || atoi(own + 1) == ask->picture))
             return &stage->inputs[i];
     }
     fail_msg("no input %s", ask->block->name);

@@ -10,10 +10,10 @@
 #include "kinds/kind.h"
 
 struct stage_input {
-    const char *name; /* of a block in the recipe; "moon@1003": at this frame alone */
+    const char
+        *name; /* of a block in the recipe; "moon@1003": at this frame alone; "sky@1003:-1": that picture of it */
     struct picture picture;
     struct rect display;
-    int own; /* a picture of the block's that is not its main one; 0: any */
 };
 
 struct stage {

@@ -46,8 +46,11 @@ static void set_add(struct set *set, const char *name, int32_t frame, struct pic
 {
     const int k = set->stage.input_count++;
     assert_true(k < INPUTS_MOST);
-    snprintf(set->names[k], sizeof set->names[k], "%s@%d", name, (int)frame);
-    set->inputs[k] = (struct stage_input){ set->names[k], picture, display, own };
+    if (own != 0)
+        snprintf(set->names[k], sizeof set->names[k], "%s@%d:%d", name, (int)frame, own);
+    else
+        snprintf(set->names[k], sizeof set->names[k], "%s@%d", name, (int)frame);
+    set->inputs[k] = (struct stage_input){ set->names[k], picture, display };
 }
 
 /* Of the block "sky" at a frame; `own` -1: of the plate, -2: of the other plate. */
