@@ -167,7 +167,7 @@ class Runs(unittest.TestCase):
                 self.assertLess((difference > 0.002).mean(), 0.005)
 
     def test_wrong_command_lines(self):
-        for words in ([], ["a", "b"], ["a", "--size", "10"], ["a", "--layout", "4"], ["a", "--frames", "9-1"],
+        for words in ([], ["a", "b"], ["a", "--size", "10"], ["a", "--layout", "5"], ["a", "--frames", "9-1"],
                       ["a", "--only"], ["a", "--only", "sun"], ["a", "--what", "1"]):
             with self.subTest(words):
                 done = subprocess.run([SKERRY, *words], cwd=self.folder, capture_output=True)
