@@ -21,8 +21,9 @@
 #define AGREE 0.06F    /* an error of alpha that is let pass */
 #define DISAGREE 0.12F /* one from which a single take is believed */
 #define SOLID_SIGMAS 2.0F
-#define SAMPLES 8 /* along a side: where a screen's colour is asked */
-#define GRID 64   /* cells along a side */
+#define SAMPLES 8      /* along a side: where a screen's colour is asked */
+#define GRID 64        /* cells along a side */
+#define LEVEL_TOLD 1.0 /* % that a take's light is off its empty's before it is told */
 
 /* ---- one take alone -------------------------------------------------------------------------------------------- */
 
@@ -112,6 +113,8 @@ struct disagreement {
     atomic_ullong row[GRID]; /* a bit per cell */
     atomic_int edge[4];      /* the display window */
     atomic_int take;         /* that is believed: always the same one */
+    atomic_flag levels_noted;
+    float level[SCREEN_LIMIT]; /* take over empty in the screen's brightest channel; 0: not noted */
     const struct takes *takes;
     const char *key;
 };
@@ -124,6 +127,7 @@ enum passel_status disagreement_new(struct disagreement **found, const struct ta
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     (*found)->takes = takes;
     (*found)->key = key;
+    atomic_flag_clear(&(*found)->levels_noted);
     return PASSEL_OK;
 }
 
@@ -160,6 +164,31 @@ static int marked(struct disagreement *found, struct rect *bounds)
     return count;
 }
 
+void disagreement_levels(struct disagreement *found, const struct screens *screens)
+{
+    if (found == NULL || atomic_flag_test_and_set(&found->levels_noted))
+        return;
+    for (int i = 0; i < screens->count; i++) {
+        float mean[3];
+        mean_colour(&screens->screen[i].field, mean);
+        const int first = mean[1] > mean[0] ? 1 : 0;
+        found->level[i] = screens->screen[i].level[mean[2] > mean[first] ? 2 : first];
+    }
+}
+
+static void tell_levels(const struct disagreement *found, struct text *notes)
+{
+    for (int i = 0; i < found->takes->count; i++) {
+        const double off = 100 * ((double)found->level[i] - 1);
+        if (found->level[i] > 0 && found->takes->take[i].empty != NULL && fabs(off) > LEVEL_TOLD)
+            text_print(
+                notes,
+                "%s: the screen in %s is %.1f%% %s than its empty, which was brought to that level; if the light "
+                "on the set changed as much, the takes do not agree any more\n",
+                found->key, found->takes->take[i].on->text, fabs(off), off > 0 ? "brighter" : "darker");
+    }
+}
+
 void disagreement_end(struct disagreement *found, struct text *notes)
 {
     struct rect cells;
@@ -179,5 +208,7 @@ void disagreement_end(struct disagreement *found, struct text *notes)
             y0 + cells.y0 * height / GRID, y0 + (cells.y1 * height + GRID - 1) / GRID - 1,
             100.0 * count / (GRID * GRID), found->takes->take[atomic_load(&found->take)].on->text, found->key);
     }
+    if (notes != NULL)
+        tell_levels(found, notes);
     memory_free(found);
 }

@@ -155,13 +155,18 @@ void faults_close(void *state, struct text *notes)
     memory_free(state);
 }
 
-void faults_note(const struct at *at, const struct faults *faults)
+bool faults_looked_at(const struct at *at)
 {
-    struct tale *tale = at->state;
     bool looked = false;
     for (int k = 0; k < shot_looks(at->shot, FAULTS_LOOKS); k++)
         looked = looked || shot_look(at->shot, FAULTS_LOOKS, k) == at->frame;
-    if (tale == NULL || !looked || atomic_flag_test_and_set(&tale->told))
+    return looked;
+}
+
+void faults_note(const struct at *at, const struct faults *faults)
+{
+    struct tale *tale = at->state;
+    if (tale == NULL || !faults_looked_at(at) || atomic_flag_test_and_set(&tale->told))
         return;
     tale->faults = *faults;
     tale->has = true;

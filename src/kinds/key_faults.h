@@ -34,6 +34,8 @@ void faults_tell(const struct faults *faults, const char *block, const char *tak
 enum passel_status faults_open(const struct at *at, const struct value *take, const struct value *empty, void **state,
                                struct passel_error *error);
 void faults_close(void *state, struct text *notes);
+/* True at the frames whose looks the screens were found from: what holds for all of the shot is told there alone. */
+bool faults_looked_at(const struct at *at);
 void faults_note(const struct at *at, const struct faults *faults);
 
 #define FAULTS_LOOKS 3 /* frames looked at */

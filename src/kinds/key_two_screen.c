@@ -17,6 +17,7 @@
 #include "base/error.h"
 #include "kinds/arena_picture.h"
 #include "kinds/key_disagree.h"
+#include "kinds/key_faults.h"
 #include "kinds/key_screens.h"
 #include "kinds/kinds.h"
 #include "numerics/settle.h"
@@ -532,6 +533,8 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
     if (alone == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     RETURN_IF_ERROR(fill_solve(&fill, at, out->area, scratch, error));
+    if (at->found != NULL && at->state != NULL && faults_looked_at(at))
+        disagreement_levels(at->state, at->found);
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
         const bool mix = neighbours_help(at) && fill.single.take >= 0 &&
                          disagree_row(&fill.misfit, &fill.variance, out->area, y, alone);
