@@ -22,6 +22,8 @@
 #define WIDTH 480
 #define HEIGHT 270
 
+static const struct shot no_frames = { .name = "shot" }; /* nothing is told of all of it */
+
 static const double green[3] = { 0.08, 0.55, 0.12 }, blue[3] = { 0.06, 0.14, 0.52 };
 static const struct camera camera = { 1.6e-4, 1e-5 }; /* sigma 0.01 at 0.55 */
 
@@ -381,7 +383,7 @@ static void test_moved(void **state)
         const struct picture_info info = { .display = rect_of(0, 0, WIDTH, HEIGHT) };
         struct disagreement *told;
         assert_int_equal(disagreement_new(&told, &takes, "cut", NULL), PASSEL_OK);
-        const struct at at = { .self = &takes, .found = found, .info = &info, .state = told };
+        const struct at at = { .self = &takes, .shot = &no_frames, .found = found, .info = &info, .state = told };
         struct picture cut = made(rect_of(0, 0, WIDTH, HEIGHT), HAS_RGBA);
         struct arena scratch = { 0 };
         struct text notes = { 0 };
@@ -416,7 +418,7 @@ static void test_agreed(void **state)
     struct arena scratch = { 0 };
     const struct picture_info info = { .display = rect_of(0, 0, WIDTH, HEIGHT) };
     assert_int_equal(disagreement_new(&told, &noisy, "cut", NULL), PASSEL_OK);
-    const struct at at = { .self = &noisy, .found = found, .info = &info, .state = told };
+    const struct at at = { .self = &noisy, .shot = &no_frames, .found = found, .info = &info, .state = told };
     assert_int_equal(kind_key_two_screen.fill(&at, set.take, &cut, &scratch, NULL), PASSEL_OK);
     kind_key_two_screen.close(told, &notes);
     assert_null(notes.bytes);
