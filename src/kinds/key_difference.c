@@ -554,7 +554,10 @@ const struct kind kind_key_difference = {
     .schema = { .name = "key difference",
                 .summary = "A cut-out of what has come into a set, against the set with nothing in it.",
                 .notes = "Camera and light must stand still. How noisy the pictures are is measured, and a lamp that "
-                         "drifted is corrected. What looks like the set behind it leaves a hole: close it with `holes` "
+                         "drifted is corrected. Give a single frame as the empty: where it is the mean of many, the "
+                         "take's own "
+                         "grain stands out and comes out opaque; then raise `tolerance`. What looks like the set "
+                         "behind it leaves a hole: close it with `holes` "
                          "in a matte block, or name a `core`. The picture `shadow` is the share of its light that the "
                          "set loses: multiply the new background by 1 minus it.",
                 .example = "boat = key difference harbour-boat   empty harbour\n"

@@ -113,7 +113,8 @@ struct disagreement {
     atomic_ullong row[GRID]; /* a bit per cell */
     atomic_int edge[4];      /* the display window */
     atomic_int take;         /* that is believed: always the same one */
-    atomic_flag levels_noted;
+    atomic_flag takes_noted;
+    struct faults faults[SCREEN_LIMIT];
     float level[SCREEN_LIMIT]; /* take over empty in the screen's brightest channel; 0: not noted */
     const struct takes *takes;
     const char *key;
@@ -127,7 +128,7 @@ enum passel_status disagreement_new(struct disagreement **found, const struct ta
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     (*found)->takes = takes;
     (*found)->key = key;
-    atomic_flag_clear(&(*found)->levels_noted);
+    atomic_flag_clear(&(*found)->takes_noted);
     return PASSEL_OK;
 }
 
@@ -164,21 +165,24 @@ static int marked(struct disagreement *found, struct rect *bounds)
     return count;
 }
 
-void disagreement_levels(struct disagreement *found, const struct screens *screens)
+void disagreement_takes(struct disagreement *found, const struct screens *screens)
 {
-    if (found == NULL || atomic_flag_test_and_set(&found->levels_noted))
+    if (found == NULL || atomic_flag_test_and_set(&found->takes_noted))
         return;
     for (int i = 0; i < screens->count; i++) {
         float mean[3];
+        found->faults[i] = screens->faults[i];
         mean_colour(&screens->screen[i].field, mean);
         const int first = mean[1] > mean[0] ? 1 : 0;
         found->level[i] = screens->screen[i].level[mean[2] > mean[first] ? 2 : first];
     }
 }
 
-static void tell_levels(const struct disagreement *found, struct text *notes)
+static void tell_takes(const struct disagreement *found, struct text *notes)
 {
     for (int i = 0; i < found->takes->count; i++) {
+        if (found->level[i] > 0)
+            faults_tell(&found->faults[i], found->key, found->takes->take[i].on->text, NULL, notes);
         const double off = 100 * ((double)found->level[i] - 1);
         if (found->level[i] > 0 && found->takes->take[i].empty != NULL && fabs(off) > LEVEL_TOLD)
             text_print(
@@ -209,6 +213,6 @@ void disagreement_end(struct disagreement *found, struct text *notes)
             100.0 * count / (GRID * GRID), found->takes->take[atomic_load(&found->take)].on->text, found->key);
     }
     if (notes != NULL)
-        tell_levels(found, notes);
+        tell_takes(found, notes);
     memory_free(found);
 }

@@ -44,8 +44,8 @@ enum passel_status disagreement_new(struct disagreement **found, const struct ta
                                     struct passel_error *error);
 /* Notes that `take` alone made pixel (x, y) of a picture with this display window. */
 void disagreement_add(struct disagreement *found, struct rect display, int32_t x, int32_t y, int take);
-/* Notes how far the takes' light is from their empties'. */
-void disagreement_levels(struct disagreement *found, const struct screens *screens);
+/* Notes what is wrong with the takes themselves: clipping, light that is not their empties'. */
+void disagreement_takes(struct disagreement *found, const struct screens *screens);
 /* Lines for the reader when there is anything to tell. Then frees it; NULL is fine. */
 void disagreement_end(struct disagreement *found, struct text *notes);
 

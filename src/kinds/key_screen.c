@@ -627,7 +627,7 @@ static enum passel_status screen_fill(const struct at *at, const struct picture 
 {
     const struct screens *screens = at->found;
     if (at->picture == PICTURE_CUT)
-        faults_note(at, &screens->faults);
+        faults_note(at, &screens->faults[0]);
     if (is_cut(at))
         return fill_cut(at, in, out, scratch, error);
     if (at->picture == PICTURE_SHADOW)

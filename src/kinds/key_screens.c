@@ -296,7 +296,7 @@ static enum passel_status estimate_screens(const struct takes *takes, struct scr
             takes->take[0].on->text, 100.0 * best / count, takes->has_colour ? " of the hue given" : "",
             100 / BARE_LEAST);
     if (takes->count == 1)
-        faults_see_through(&work->looks[0][0], &work->screens->faults);
+        faults_see_through(&work->looks[0][0], &work->screens->faults[0]);
     for (int i = 0; i < takes->count; i++) {
         if (takes->take[i].empty != NULL)
             continue;
@@ -333,16 +333,16 @@ static void find_faults(const struct takes *takes, struct screens_work *work)
     struct screens *screens = work->screens;
     const struct screen *screen = &screens->screen[0];
     struct cells *look = &work->looks[0][0];
-    faults_clipped(look, &screens->faults);
+    faults_clipped(look, &screens->faults[0]);
     if (takes->take[0].empty == NULL)
         return;
     if (!takes->trust_levels) {
-        const int main = screens->faults.channel;
-        screens->faults.unlike = screen->bare_cells * LEVEL_SHARE < look->width * look->height * work->look_count[0];
-        screens->faults.level = screen->level[main];
+        const int main = screens->faults[0].channel;
+        screens->faults[0].unlike = screen->bare_cells * LEVEL_SHARE < look->width * look->height * work->look_count[0];
+        screens->faults[0].level = screen->level[main];
     }
     field_of_cells(screen, look);
-    faults_see_through(look, &screens->faults);
+    faults_see_through(look, &screens->faults[0]);
 }
 
 static enum passel_status screens_finish(const struct at *at, void *kept, void **found, size_t *bytes,
@@ -359,7 +359,10 @@ static enum passel_status screens_finish(const struct at *at, void *kept, void *
         else if (!takes->trust_levels)
             RETURN_IF_ERROR(correct_level(work, i, error));
     }
-    work->screens->faults.level = 1;
+    for (int i = 0; i < takes->count; i++)
+        work->screens->faults[i].level = 1;
+    for (int i = 0; i < takes->count && takes->count > 1; i++)
+        faults_clipped(&work->looks[i][0], &work->screens->faults[i]);
     if (takes->count == 1)
         find_faults(takes, work);
     if (estimate)

@@ -38,7 +38,7 @@ struct screen {
 
 struct screens {
     int count;
-    struct faults faults; /* of the take, when there is one only */
+    struct faults faults[SCREEN_LIMIT]; /* of the takes; when there are several, clipping alone */
     struct screen screen[SCREEN_LIMIT];
 };
 

@@ -534,7 +534,7 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     RETURN_IF_ERROR(fill_solve(&fill, at, out->area, scratch, error));
     if (at->found != NULL && at->state != NULL && faults_looked_at(at))
-        disagreement_levels(at->state, at->found);
+        disagreement_takes(at->state, at->found);
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
         const bool mix = neighbours_help(at) && fill.single.take >= 0 &&
                          disagree_row(&fill.misfit, &fill.variance, out->area, y, alone);

@@ -504,7 +504,10 @@ const struct kind kind_shape = {
                 .summary = "A matte drawn with polygons, curves, ellipses or an SVG drawing.",
                 .notes =
                     "Several figures are joined. Without feather the edge is anti-aliased by exact areas. Points are "
-                    "full-size pixels from the top left of the shot. To cut a hole use `minus` in a matte block. Of an "
+                    "full-size pixels from the top left of the shot. To cut a hole use `minus` in a matte block. A "
+                    "`place` "
+                    "with the same lines lets it follow what is placed; an `align` with the same `corners` takes it "
+                    "along with a pass. Of an "
                     "SVG file the paths are read, with their transforms, ids and fill rules; strokes, colours and "
                     "other "
                     "elements are not. Drawings for several frames are eased point by point, so draw the next one by "

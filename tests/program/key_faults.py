@@ -90,3 +90,9 @@ print("-- the lamp before the green screen was a little brighter than for its em
 takes.exr("green.1001.exr", noisy(1.04 * take(GREEN, 180, 1), 7))
 key("green empty green-empty", "blue empty blue-empty")
 takes.show(takes.passel("render", "shot.passel", "--again", "--quiet"))
+
+print("-- the green screen is clipped")
+takes.exr("green.1001.exr", np.minimum(take(GREEN, 180, 1), 0.44))
+takes.exr("green-empty.exr", np.minimum(noisy(screen(GREEN), 4), 0.44))
+key("green empty green-empty", "blue empty blue-empty")
+takes.show(takes.passel("render", "shot.passel", "--again", "--quiet"))
