@@ -34,31 +34,23 @@ struct look_frame {
     struct look_step steps[];
 };
 
-#define VALUES(...)                                                                                                    \
-    (const struct value_spec[])                                                                                        \
-    {                                                                                                                  \
-        __VA_ARGS__,                                                                                                   \
-        {                                                                                                              \
-            .label = NULL                                                                                              \
-        }                                                                                                              \
-    }
 #define ONE(kept, low, high)                                                                                           \
-    VALUES({ .label = "N",                                                                                             \
-             .type = VALUE_NUMBER,                                                                                     \
-             .may_change = true,                                                                                       \
-             .unit = kept,                                                                                             \
-             .limited = true,                                                                                          \
-             .least = low,                                                                                             \
-             .most = high })
+    VALUE_LIST({ .label = "N",                                                                                         \
+                 .type = VALUE_NUMBER,                                                                                 \
+                 .may_change = true,                                                                                   \
+                 .unit = kept,                                                                                         \
+                 .limited = true,                                                                                      \
+                 .least = low,                                                                                         \
+                 .most = high })
 #define THREE(low, high)                                                                                               \
-    VALUES({ .label = "R G B",                                                                                         \
-             .type = VALUE_NUMBER,                                                                                     \
-             .may_change = true,                                                                                       \
-             .least_count = 3,                                                                                         \
-             .most_count = 3,                                                                                          \
-             .limited = true,                                                                                          \
-             .least = low,                                                                                             \
-             .most = high })
+    VALUE_LIST({ .label = "R G B",                                                                                     \
+                 .type = VALUE_NUMBER,                                                                                 \
+                 .may_change = true,                                                                                   \
+                 .least_count = 3,                                                                                     \
+                 .most_count = 3,                                                                                      \
+                 .limited = true,                                                                                      \
+                 .least = low,                                                                                         \
+                 .most = high })
 
 static const struct tag_spec cdl_tags[] = {
     { .word = "slope", .help = "what each colour is multiplied by; 1 1 1 when not given", .values = THREE(0, 100) },
@@ -73,7 +65,7 @@ static const struct tag_spec cdl_tags[] = {
     { .word = "encoding",
       .help = "the codes on which all of this is done; linear when not given. Numbers from a grade were most often "
               "found on another one: ask",
-      .values = VALUES({ .label = "ENCODING", .type = VALUE_CHOICE, .choices = encoding_choices }) },
+      .values = VALUE_LIST({ .label = "ENCODING", .type = VALUE_CHOICE, .choices = encoding_choices }) },
     { .word = NULL },
 };
 
@@ -107,15 +99,15 @@ static const struct tag_spec glow_tags[] = {
 };
 
 static const struct tag_spec grain_tags[] = {
-    { .word = "like", .help = "whose grain", .values = VALUES({ .label = "NAME", .type = VALUE_PICTURE }) },
+    { .word = "like", .help = "whose grain", .values = VALUE_LIST({ .label = "NAME", .type = VALUE_PICTURE }) },
     { .word = "strength", .help = "so much of it; 100% when not given", .values = ONE(UNIT_FRACTION, 0, 10) },
     { .word = "seed",
       .help = "another number, other grain of the same kind",
-      .values = VALUES({ .label = "N", .type = VALUE_INTEGER }) },
+      .values = VALUE_LIST({ .label = "N", .type = VALUE_INTEGER }) },
     { .word = NULL },
 };
 
-static const struct setting_spec head = { .values = VALUES({ .label = "NAME", .type = VALUE_PICTURE }) };
+static const struct setting_spec head = { .values = VALUE_LIST({ .label = "NAME", .type = VALUE_PICTURE }) };
 
 /* In the order of enum look_action. */
 static const struct setting_spec settings[] = {

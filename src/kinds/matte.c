@@ -55,26 +55,20 @@ struct matte_frame {
         .label = "N", .type = VALUE_NUMBER, .may_change = true, .unit = UNIT_PX, .limited = true, .least = 0,          \
         .most = 200                                                                                                    \
     }
-#define VALUES(...)                                                                                                    \
-    (const struct value_spec[])                                                                                        \
-    {                                                                                                                  \
-        __VA_ARGS__,                                                                                                   \
-        {                                                                                                              \
-            .label = NULL                                                                                              \
-        }                                                                                                              \
-    }
 #define NAME                                                                                                           \
     {                                                                                                                  \
         .label = "NAME", .type = VALUE_PICTURE                                                                         \
     }
 
 static const struct tag_spec floor_tags[] = {
-    { .word = "ceiling", .help = "what is above becomes 1", .values = VALUES(LEVEL) },
+    { .word = "ceiling", .help = "what is above becomes 1", .values = VALUE_LIST(LEVEL) },
     { .word = NULL },
 };
 
 static const struct tag_spec resolve_tags[] = {
-    { .word = "radius", .help = "how far to either side of an edge alpha counts as unknown", .values = VALUES(PIXELS) },
+    { .word = "radius",
+      .help = "how far to either side of an edge alpha counts as unknown",
+      .values = VALUE_LIST(PIXELS) },
     { .word = NULL },
 };
 
@@ -83,80 +77,80 @@ static const struct choice response_forms[] = {
     { NULL, NULL },
 };
 
-static const struct setting_spec head = { .values = VALUES(NAME) };
+static const struct setting_spec head = { .values = VALUE_LIST(NAME) };
 
 /* In the order of enum matte_action. */
 static const struct setting_spec settings[] = {
     { .word = "floor",
       .help = "what is below becomes 0; the rest is stretched up to the ceiling, or to 1; the result stays in 0 ... 1",
-      .values = VALUES(LEVEL),
+      .values = VALUE_LIST(LEVEL),
       .tags = floor_tags,
       .repeats = true },
     { .word = "ceiling",
       .help = "what is above becomes 1, the rest is stretched",
-      .values = VALUES(LEVEL),
+      .values = VALUE_LIST(LEVEL),
       .repeats = true },
     { .word = "response",
       .help = "a curve from what comes in to what goes out, through points that rise from left to right; before the "
               "first and behind the last it stays level",
-      .values = VALUES({ .label = "IN OUT IN OUT …",
-                         .type = VALUE_NUMBER,
-                         .may_change = true,
-                         .unit = UNIT_FRACTION,
-                         .least_count = 4,
-                         .most_count = 2 * RESPONSE_POINTS,
-                         .limited = true,
-                         .least = -1,
-                         .most = 2 }),
+      .values = VALUE_LIST({ .label = "IN OUT IN OUT …",
+                             .type = VALUE_NUMBER,
+                             .may_change = true,
+                             .unit = UNIT_FRACTION,
+                             .least_count = 4,
+                             .most_count = 2 * RESPONSE_POINTS,
+                             .limited = true,
+                             .least = -1,
+                             .most = 2 }),
       .operators = response_forms,
       .repeats = true },
     { .word = "invert", .help = "1 minus the matte", .repeats = true },
     { .word = "choke",
       .help = "moves the edge inwards, at right angles to it; fractions of a pixel count, soft edges stay soft",
-      .values = VALUES(PIXELS),
+      .values = VALUE_LIST(PIXELS),
       .repeats = true },
     { .word = "spread",
       .help = "moves the edge outwards, as choke does inwards",
-      .values = VALUES(PIXELS),
+      .values = VALUE_LIST(PIXELS),
       .repeats = true },
     { .word = "soften",
       .help = "blurs by a Gaussian of this standard deviation: a hard edge becomes about four times as wide",
-      .values = VALUES(PIXELS),
+      .values = VALUE_LIST(PIXELS),
       .repeats = true },
     { .word = "rim",
       .help = "the band along the edge alone, so wide and half of it to either side",
-      .values = VALUES(PIXELS),
+      .values = VALUE_LIST(PIXELS),
       .repeats = true },
     { .word = "holes",
       .help = "fills holes that are less than so wide and high: every part below a level above 50% that lies closed in "
               "is lifted to it, soft rims and all; what touches the border of the frame may go on there and stays",
-      .values = VALUES(ACROSS),
+      .values = VALUE_LIST(ACROSS),
       .repeats = true },
     { .word = "specks",
       .help = "removes what is less than so wide and high and stands alone, as holes fills",
-      .values = VALUES(ACROSS),
+      .values = VALUE_LIST(ACROSS),
       .repeats = true },
     { .word = "steady",
       .help =
           "takes the flicker out of edges: the mean with so many frames before and after, moved to where this frame "
           "has them, wherever they differ by no more than noise; the first step only",
-      .values = VALUES({ .label = "N",
-                         .type = VALUE_NUMBER,
-                         .unit = UNIT_FRAMES,
-                         .limited = true,
-                         .least = 0,
-                         .most = STEADY_MOST }) },
+      .values = VALUE_LIST({ .label = "N",
+                             .type = VALUE_NUMBER,
+                             .unit = UNIT_FRAMES,
+                             .limited = true,
+                             .least = 0,
+                             .most = STEADY_MOST }) },
     { .word = "resolve",
       .help = "finds alpha anew from the colours of a picture, the guide, wherever it is soft or within the radius of "
               "an edge; the rest is taken for certain",
-      .values = VALUES({ .label = "GUIDE", .type = VALUE_PICTURE }),
+      .values = VALUE_LIST({ .label = "GUIDE", .type = VALUE_PICTURE }),
       .tags = resolve_tags,
       .repeats = true },
-    { .word = "minus", .help = "takes another matte away: a x (1 - b)", .values = VALUES(NAME), .repeats = true },
-    { .word = "union", .help = "joins another matte: a + b - a x b", .values = VALUES(NAME), .repeats = true },
+    { .word = "minus", .help = "takes another matte away: a x (1 - b)", .values = VALUE_LIST(NAME), .repeats = true },
+    { .word = "union", .help = "joins another matte: a + b - a x b", .values = VALUE_LIST(NAME), .repeats = true },
     { .word = "within",
       .help = "keeps what lies within another matte: a x b",
-      .values = VALUES(NAME),
+      .values = VALUE_LIST(NAME),
       .repeats = true },
     { .help = NULL },
 };

@@ -60,14 +60,7 @@ static const struct choice operators[] = {
     [BLEND_COUNT] = { NULL, NULL },
 };
 
-#define PICTURE_VALUE                                                                                                  \
-    (const struct value_spec[])                                                                                        \
-    {                                                                                                                  \
-        { .label = "NAME", .type = VALUE_PICTURE },                                                                    \
-        {                                                                                                              \
-            .label = NULL                                                                                              \
-        }                                                                                                              \
-    }
+#define PICTURE_VALUE VALUE_LIST({ .label = "NAME", .type = VALUE_PICTURE })
 
 static const struct tag_spec tags[] = {
     { .word = "matte", .help = "a matte that cuts the layer out", .values = PICTURE_VALUE },

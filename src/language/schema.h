@@ -11,6 +11,7 @@
 #define LANGUAGE_SCHEMA_H
 
 #include <stdbool.h>
+#include <stddef.h>
 
 enum unit {
     UNIT_NONE,     /* a bare number */
@@ -58,6 +59,16 @@ struct value_spec {
     double least, most;
     const struct choice *choices; /* VALUE_CHOICE: ended by a NULL word */
 };
+
+/* The specs of a line's values, with the end that a list of them has. */
+#define VALUE_LIST(...)                                                                                                \
+    (const struct value_spec[])                                                                                        \
+    {                                                                                                                  \
+        __VA_ARGS__,                                                                                                   \
+        {                                                                                                              \
+            .label = NULL                                                                                              \
+        }                                                                                                              \
+    }
 
 /* A field that begins with its own word: `tint 1 0.86 0.6`. */
 struct tag_spec {

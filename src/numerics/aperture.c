@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "numerics/between.h"
 
 int aperture_reach(double radius)
 {
@@ -34,17 +35,12 @@ static void disc_weights(double radius, int reach, float *weights)
     }
 }
 
-static int32_t clamped(int32_t v, int32_t least, int32_t most)
-{
-    return v < least ? least : v > most ? most : v;
-}
-
 /* Row y of `in` from column x0 on, its ends held. */
 static void held_row(const struct picture *in, enum plane plane, int32_t x0, int32_t y, int32_t count, float *row)
 {
     const struct rect area = in->area;
-    const float *from = picture_row(in, plane, clamped(y, area.y0, area.y1 - 1));
-    const int32_t first = clamped(area.x0 - x0, 0, count), last = clamped(area.x1 - x0, 0, count);
+    const float *from = picture_row(in, plane, place_between(y, area.y0, area.y1 - 1));
+    const int32_t first = place_between(area.x0 - x0, 0, count), last = place_between(area.x1 - x0, 0, count);
     for (int32_t i = 0; i < first; i++)
         row[i] = from[0];
     memcpy(row + first, from + (x0 + first - area.x0), (size_t)(last - first) * sizeof *row);

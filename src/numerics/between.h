@@ -7,6 +7,8 @@
 #ifndef NUMERICS_BETWEEN_H
 #define NUMERICS_BETWEEN_H
 
+#include <stdint.h>
+
 static inline float smaller(float a, float b)
 {
     return a < b ? a : b;
@@ -21,6 +23,12 @@ static inline float larger(float a, float b)
 static inline float between(float value, float least, float most)
 {
     return value < least ? least : value > most ? most : value;
+}
+
+/* The same for places in a picture. */
+static inline int32_t place_between(int32_t place, int32_t least, int32_t most)
+{
+    return place < least ? least : place > most ? most : place;
 }
 
 #endif

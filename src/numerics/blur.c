@@ -11,6 +11,7 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "numerics/between.h"
 #include "picture/function.h"
 
 static const double log2_e = 1.4426950408889634074;
@@ -45,11 +46,6 @@ static void add_pair(float *restrict out, const float *restrict a, const float *
         out[x] += weight * (a[x] + b[x]);
 }
 
-static int32_t clamped(int32_t v, int32_t least, int32_t most)
-{
-    return v < least ? least : v > most ? most : v;
-}
-
 struct blur {
     const struct picture *in;
     enum plane plane;
@@ -67,10 +63,10 @@ static void blur_columns(const struct blur *b, int32_t y)
     const int32_t width = b->columns.x1 - b->columns.x0;
     const int32_t skip = b->columns.x0 - area.x0;
     float *row = b->padded + (b->columns.x0 - b->pad_x0);
-    scale_row(row, picture_row(b->in, b->plane, clamped(y, area.y0, area.y1 - 1)) + skip, b->weights[0], width);
+    scale_row(row, picture_row(b->in, b->plane, place_between(y, area.y0, area.y1 - 1)) + skip, b->weights[0], width);
     for (int i = 1; i <= b->radius; i++) {
-        const float *above = picture_row(b->in, b->plane, clamped(y - i, area.y0, area.y1 - 1)) + skip;
-        const float *below = picture_row(b->in, b->plane, clamped(y + i, area.y0, area.y1 - 1)) + skip;
+        const float *above = picture_row(b->in, b->plane, place_between(y - i, area.y0, area.y1 - 1)) + skip;
+        const float *below = picture_row(b->in, b->plane, place_between(y + i, area.y0, area.y1 - 1)) + skip;
         add_pair(row, above, below, b->weights[i], width);
     }
     for (float *p = b->padded; p < row; p++)

@@ -19,6 +19,7 @@
 #include <stdbool.h>
 
 #include "base/error.h"
+#include "numerics/between.h"
 
 static const double crossings_from = 16;
 
@@ -210,21 +211,16 @@ static void take_source_row(const struct disc *disc, int32_t row, const struct p
 
 /* ---- the whole --------------------------------------------------------------------------------------------------- */
 
-static int32_t clamped(int32_t v, int32_t least, int32_t most)
-{
-    return v < least ? least : v > most ? most : v;
-}
-
 static void fill_source(const struct disc *disc, const struct picture *out, const struct picture *in, enum plane plane,
                         float sign)
 {
     const int32_t pad = disc->reach + 1;
     const struct rect area = in->area;
     for (int32_t y = 0; y < disc->height + 2 * pad; y++) {
-        const float *from = picture_row(in, plane, clamped(out->area.y0 - pad + y, area.y0, area.y1 - 1));
+        const float *from = picture_row(in, plane, place_between(out->area.y0 - pad + y, area.y0, area.y1 - 1));
         float *to = disc->source + (size_t)y * disc->stride;
         for (int32_t x = 0; x < disc->width + 2 * pad; x++)
-            to[x] = sign * from[clamped(out->area.x0 - pad + x, area.x0, area.x1 - 1) - area.x0];
+            to[x] = sign * from[place_between(out->area.x0 - pad + x, area.x0, area.x1 - 1) - area.x0];
     }
 }
 
