@@ -8,10 +8,10 @@
 
 #include <passel/error.h>
 
-#include "engine/flash_watch.h"
 #include "engine/plan.h"
 #include "engine/scratch.h"
 #include "media/media.h"
+#include "numerics/flash_grid.h"
 
 struct delivery {
     const struct output *output;

@@ -14,9 +14,9 @@
 
 #include "base/error.h"
 #include "base/memory.h"
-#include "engine/flash_watch.h"
 #include "engine/job.h"
 #include "kinds/shot.h"
+#include "numerics/flash_watch.h"
 
 /* The digests of a plan, sorted, to find what two frames have in common. */
 struct digests {
@@ -163,8 +163,8 @@ static enum passel_status watches_open(struct render *render, const struct shot 
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int i = 0; i < render->output_count; i++) {
         if (!seen_before(render, i))
-            RETURN_IF_ERROR(
-                flash_watch_new(shot, render->frames, render->frame_count, &render->watches[i], error));
+            RETURN_IF_ERROR(flash_watch_new(render->frames, render->frame_count, shot->rate, FLASH_AREA,
+                                            &render->watches[i], error));
     }
     return PASSEL_OK;
 }
@@ -186,7 +186,7 @@ static void watch_frame(struct render *render, int index, const struct job *job)
                 view = job->deliveries[k].view;
         }
         if (render->watches[i] != NULL)
-            flash_watch_put(render->watches[i], index, view);
+            flash_watch_put(render->watches[i], index, view != NULL ? flash_view_grid(view) : NULL);
     }
 }
 
@@ -271,6 +271,8 @@ static void plan_job(struct render *render, int index, struct job **made)
 {
     struct passel_error error = { 0 };
     const struct value **values = NULL;
+    const struct graph *graph = render->workshop.graph;
+    const struct shot *shot = &graph->shot;
     const int32_t frame = render->frames[index];
     struct job *job = memory_zeros(1, sizeof *job);
     enum passel_status status;
@@ -282,11 +284,10 @@ static void plan_job(struct render *render, int index, struct job **made)
     job->workshop = &render->workshop;
     job->rank = index;
     GOTO_IF_ERROR(job_arrays(render, job, &values, &error), out_job);
-    GOTO_IF_ERROR(plan_new(render->workshop.graph, frame, values, job->root_count, job->roots, &job->plan, &error),
-                  out_job);
+    GOTO_IF_ERROR(plan_new(graph, frame, values, job->root_count, job->roots, &job->plan, &error), out_job);
     GOTO_IF_ERROR(job_deliveries(render, job, &error), out_job);
     for (int i = 0; i < job->delivery_count; i++)
-        job->deliveries[i].view = flash_view_new(&job->plan->graph->shot, job->plan->graph->scale);
+        job->deliveries[i].view = flash_view_new(shot_window(shot, graph->scale), &shot->primaries);
     if (job->delivery_count > 0)
         *made = job;
 out_job:

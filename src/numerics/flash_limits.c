@@ -7,14 +7,13 @@
 #include "base/error.h"
 #include "base/memory.h"
 
-enum { CHANGES = 8 }; /* more than three flashes */
+enum { CHANGES = FLASH_CHANGES };
 
 /* Slack for sums in float: a change of just 0.1 counts. */
 #define LUMINANCE_STEP (0.1F - 1e-5F)
 #define LUMINANCE_DARK 0.80F
 #define RED_STEP (20.0F / 320 + 1e-5F)
 #define RED_SHARE 0.8F
-#define AREA_SHARE 0.25
 
 /* A value at an end of a rise or fall, and whether it can count. */
 struct end {
@@ -35,7 +34,8 @@ struct place {
 
 struct flash_judge {
     int cells;
-    double rate;
+    double rate, area;
+    double most;          /* the largest share of the places that had too many changes at once */
     struct place *places; /* cells * FLASH_KINDS */
     bool begun;
     int32_t frame; /* the last one */
@@ -44,7 +44,8 @@ struct flash_judge {
     int open[FLASH_KINDS]; /* the stretch that reached the last frame, or -1 */
 };
 
-enum passel_status flash_judge_new(int cells, double rate, struct flash_judge **made, struct passel_error *error)
+enum passel_status flash_judge_new(int cells, double rate, double area, struct flash_judge **made,
+                                   struct passel_error *error)
 {
     struct flash_judge *judge = memory_zeros(1, sizeof *judge);
     if (judge != NULL)
@@ -55,6 +56,7 @@ enum passel_status flash_judge_new(int cells, double rate, struct flash_judge **
     }
     judge->cells = cells;
     judge->rate = rate;
+    judge->area = area;
     *made = judge;
     return PASSEL_OK;
 }
@@ -177,7 +179,8 @@ static enum passel_status judge_kind(struct flash_judge *judge, enum flash_kind 
         earliest = first < earliest ? first : earliest;
     }
     const double share = (double)cells / judge->cells;
-    if (share > AREA_SHARE)
+    judge->most = fmax(judge->most, share);
+    if (share > judge->area)
         return fail(judge, kind, earliest, frame, share, error);
     judge->open[kind] = -1;
     return PASSEL_OK;
@@ -203,4 +206,9 @@ const struct flash_stretch *flash_judge_stretches(const struct flash_judge *judg
 {
     *count = judge->stretch_count;
     return judge->stretches;
+}
+
+double flash_judge_share(const struct flash_judge *judge)
+{
+    return judge->most;
 }

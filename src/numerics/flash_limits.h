@@ -13,7 +13,7 @@
  *   one of its ends.
  * - A flash is a pair of opposing changes at one place. More than three flashes in a second, so at least eight changes,
  *   from the first to the last within one second, are too many for a place.
- * - The sequence fails at a frame when places that make up more than a quarter of the picture have too many at once.
+ * - The sequence fails at a frame when places that make up more than `area` of the picture have too many at once.
  */
 #ifndef NUMERICS_FLASH_LIMITS_H
 #define NUMERICS_FLASH_LIMITS_H
@@ -21,6 +21,11 @@
 #include <passel/error.h>
 #include <stdbool.h>
 #include <stdint.h>
+
+/* Changes that are too many within a second: more than three flashes. They need one frame more than that. */
+enum { FLASH_CHANGES = 8, FLASH_FRAMES_LEAST = FLASH_CHANGES + 1 };
+/* Up to this share of the picture may flash as it likes. */
+#define FLASH_AREA 0.25
 
 enum flash_kind { FLASH_GENERAL, FLASH_RED, FLASH_KINDS };
 
@@ -38,8 +43,10 @@ struct flash_stretch {
 
 struct flash_judge;
 
-/* `rate`: frames in a second. For flash_judge_free. */
-enum passel_status flash_judge_new(int cells, double rate, struct flash_judge **judge, struct passel_error *error);
+/* `rate`: frames in a second; `area`: the share of the picture that may, FLASH_AREA by the limits' own text. For
+ * flash_judge_free. */
+enum passel_status flash_judge_new(int cells, double rate, double area, struct flash_judge **judge,
+                                   struct passel_error *error);
 void flash_judge_free(struct flash_judge *judge); /* NULL is fine */
 
 /* The next frame; `frame` is its number. One that does not follow the last begins a new sequence. */
@@ -48,5 +55,7 @@ enum passel_status flash_judge_frame(struct flash_judge *judge, int32_t frame, c
 
 /* What has failed so far, in the order of the frames. Valid until the judge sees another frame or is freed. */
 const struct flash_stretch *flash_judge_stretches(const struct flash_judge *judge, int *count);
+/* The largest share of the picture that had too many flashes at once, also when that is within the limit. */
+double flash_judge_share(const struct flash_judge *judge);
 
 #endif

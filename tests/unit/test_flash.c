@@ -60,7 +60,7 @@ static unsigned judged(const struct wave *wave)
     struct flash_judge *judge;
     unsigned kinds = 0;
     int count;
-    assert_int_equal(flash_judge_new(CELLS, wave->rate, &judge, NULL), PASSEL_OK);
+    assert_int_equal(flash_judge_new(CELLS, wave->rate, FLASH_AREA, &judge, NULL), PASSEL_OK);
     for (int frame = 0; frame < 10 + (int)(wave->changes * wave->apart) + 5; frame++) {
         struct flash_cell cells[CELLS];
         const double share = phase(wave, frame);
@@ -193,7 +193,7 @@ static void a_gap_ends_a_sequence(void **state)
     for (int32_t gap = 0; gap < 2; gap++) {
         struct flash_judge *judge;
         int count;
-        assert_int_equal(flash_judge_new(1, 24, &judge, NULL), PASSEL_OK);
+        assert_int_equal(flash_judge_new(1, 24, FLASH_AREA, &judge, NULL), PASSEL_OK);
         for (int32_t frame = 1; frame < 11; frame++) {
             const struct flash_cell cell = grey(frame % 2);
             assert_int_equal(flash_judge_frame(judge, frame < 6 ? frame : frame + gap, &cell, NULL), PASSEL_OK);
