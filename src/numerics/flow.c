@@ -13,8 +13,7 @@
 
 enum {
     LEVEL_LIMIT = 12,
-    COARSEST = 8,    /* pixels along the shorter side */
-    PATCHES_FROM = 2 /* finer levels know where to go, and a patch would smear what it covers */
+    COARSEST = 8 /* pixels along the shorter side */
 };
 
 void flow_release(struct flow *flow)
@@ -161,8 +160,7 @@ static enum passel_status find_one_way(const struct level *a, const struct level
             enlarge(&coarse, &flow);
         flow_release(&coarse);
         coarse = flow;
-        if (i >= PATCHES_FROM || i == count - 1)
-            GOTO_IF_ERROR(flow_patches(a[i].plane, b[i].plane, &flow, error), out_coarse);
+        GOTO_IF_ERROR(flow_patches(a[i].plane, b[i].plane, &flow, error), out_coarse);
         GOTO_IF_ERROR(flow_refine(a[i].plane, b[i].plane, &flow, i == 0 ? 1 : 4, error), out_coarse);
     }
     *found = coarse;

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -137,6 +138,40 @@ static void test_disc_before_a_wall(void **state)
     flow_release(&back);
 }
 
+/* A post of one tone, 11 pixels wide, stands before what moves by (12, 1). */
+static void test_post_before_what_moves(void **state)
+{
+    (void)state;
+    static float a[WIDTH * HEIGHT], b[WIDTH * HEIGHT];
+    struct flow there, back;
+    for (int i = 0; i < WIDTH * HEIGHT; i++) {
+        const int x = i % WIDTH, y = i / WIDTH;
+        const bool post = x >= 60 && x < 71;
+        a[i] = post ? 0.2f : (float)texture(0.5 * (x + 12), y + 1);
+        b[i] = post ? 0.2f : (float)texture(0.5 * x, y);
+    }
+    assert_int_equal(flow_find(a, b, WIDTH, HEIGHT, &there, &back, NULL), PASSEL_OK);
+    double still = 0, moves = 0;
+    int still_count = 0, moves_count = 0;
+    for (int i = 0; i < WIDTH * HEIGHT; i++) {
+        const int x = i % WIDTH, y = i / WIDTH;
+        const double u = (double)there.u[i], v = (double)there.v[i];
+        if (y < 12 || y >= HEIGHT - 12)
+            continue;
+        if (x >= 62 && x < 69) {
+            still += hypot(u, v);
+            still_count++;
+        } else if ((x > 12 && x < 40) || (x > 80 && x < WIDTH - 30)) {
+            moves += hypot(u - 12, v - 1);
+            moves_count++;
+        }
+    }
+    assert_true(still / still_count < 3); /* a quarter of the motion around it */
+    assert_true(moves / moves_count < 0.1);
+    flow_release(&there);
+    flow_release(&back);
+}
+
 /* What shows nothing but the noise of a sensor stands still. */
 static void test_noise_is_no_motion(void **state)
 {
@@ -203,6 +238,7 @@ int main(void)
         cmocka_unit_test(test_shift),
         cmocka_unit_test(test_turn),
         cmocka_unit_test(test_disc_before_a_wall),
+        cmocka_unit_test(test_post_before_what_moves),
         cmocka_unit_test(test_noise_is_no_motion),
         cmocka_unit_test(test_small_sizes),
         cmocka_unit_test(test_no_memory),
