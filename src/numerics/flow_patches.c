@@ -75,15 +75,34 @@ static void patch_take(const struct search *search, struct patch *patch)
     patch->inverse[2] = xx * scale;
 }
 
+/* `b` where the patch comes to lie when it is moved by (u, v): within the plane all its pixels share their weights. */
+static void bring(const struct search *search, const struct patch *patch, float u, float v, float out[PIXELS])
+{
+    const float x = (float)patch->x0 + u, y = (float)patch->y0 + v;
+    const bool within = x >= 0 && y >= 0 && x < (float)(search->width - SIDE) && y < (float)(search->height - SIDE);
+    if (!within) {
+        for (int i = 0; i < PIXELS; i++)
+            out[i] =
+                plane_linear(search->b, search->width, search->height, x + (float)(i % SIDE), y + (float)(i / SIDE));
+        return;
+    }
+    const int32_t left = (int32_t)x, top = (int32_t)y;
+    const float s = x - (float)left, t = y - (float)top;
+    const float *row = search->b + (size_t)top * (size_t)search->width + left, *below = row + search->width;
+    for (int r = 0; r < SIDE; r++, row = below, below += search->width) {
+        for (int c = 0; c < SIDE; c++)
+            out[r * SIDE + c] =
+                (1 - t) * ((1 - s) * row[c] + s * row[c + 1]) + t * ((1 - s) * below[c] + s * below[c + 1]);
+    }
+}
+
 /* How the patch moved by (u, v) differs from `b` there, means taken off; returns the sum of squares. */
 static float difference(const struct search *search, const struct patch *patch, float u, float v, float out[PIXELS])
 {
     float mean = 0, sum = 0;
-    for (int i = 0; i < PIXELS; i++) {
-        out[i] = plane_linear(search->b, search->width, search->height, (float)(patch->x0 + i % SIDE) + u,
-                              (float)(patch->y0 + i / SIDE) + v);
+    bring(search, patch, u, v, out);
+    for (int i = 0; i < PIXELS; i++)
         mean += out[i];
-    }
     mean *= 1.0f / PIXELS;
     for (int i = 0; i < PIXELS; i++) {
         out[i] -= mean + patch->value[i];

@@ -79,8 +79,10 @@ static void cubic_weights(float t, float w[4])
 
 static float plane_cubic(const float *plane, int32_t width, int32_t height, float x, float y)
 {
-    x = fminf(fmaxf(x, 0), (float)(width - 1));
-    y = fminf(fmaxf(y, 0), (float)(height - 1));
+    x = x > 0 ? x : 0;
+    y = y > 0 ? y : 0;
+    x = x < (float)(width - 1) ? x : (float)(width - 1);
+    y = y < (float)(height - 1) ? y : (float)(height - 1);
     const int32_t i = (int32_t)x, k = (int32_t)y;
     float across[4], down[4], sum = 0;
     cubic_weights(x - (float)i, across);
