@@ -187,6 +187,7 @@ static enum exit_code survey_recipe(const struct call *call)
     if (status == PASSEL_OK) {
         struct survey_wish wish = { .folder = recipe->recipe->folder, .clips = &clips, .labels = labels };
         wish.lock = shot.lock != NULL ? shot.lock->name : NULL;
+        wish.rate = shot.rate;
         code = look(call, recipe->recipe, &wish);
     }
     memory_free(labels);
@@ -227,16 +228,22 @@ static enum exit_code takes_of_recipe(const struct call *call)
 {
     struct passel_recipe *recipe;
     struct clip_list all = { 0 }, picked = { 0 };
+    struct shot shot = { 0 };
     struct passel_error error = { 0 };
     const char **labels = NULL;
     enum exit_code code = open_recipe(call, &recipe);
     if (code != EXIT_FINE)
         return code;
-    code = end_with(clips_of_recipe(recipe->recipe, &all, &labels, &error), &error);
+    enum passel_status status = shot_read(recipe->recipe, &shot, &error);
+    if (status == PASSEL_OK)
+        status = clips_of_recipe(recipe->recipe, &all, &labels, &error);
+    code = end_with(status, &error);
     if (code == EXIT_FINE && !pick_takes(call, labels, &all, &picked))
         code = EXIT_USE;
     if (code == EXIT_FINE) {
-        struct survey_wish wish = { .folder = recipe->recipe->folder, .clips = &picked, .labels = &call->arguments[1] };
+        struct survey_wish wish = {
+            .folder = recipe->recipe->folder, .clips = &picked, .labels = &call->arguments[1], .rate = shot.rate
+        };
         code = look(call, recipe->recipe, &wish);
     }
     memory_free(labels);
@@ -305,7 +312,8 @@ const struct command command_survey = {
     .notes =
         "PLACE is a recipe or a folder. Every file is read once: what is missing, unreadable or there twice, size,\n"
         "exposure, clipping, noise, focus, bumps against the lock pass, shake, flicker, evenness of screens, the sum\n"
-        "of the lamps, dead pixels. Verdicts come worst first, each with its limit and what to do.\n"
+        "of the lamps, dead pixels, flashes that can harm eyes. Verdicts come worst first, each with its limit and\n"
+        "what to do.\n"
         "With --takes, the places are takes of one pass: folders, sequences (moon-2.####.exr), or a recipe and names "
         "of\n"
         "its passes. Says which one is steadiest, sharpest, calmest and whole; ends as the best one deserves.\n"

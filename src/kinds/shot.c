@@ -67,6 +67,7 @@ const struct choice limit_choices[] = {
     { "shake", "movement along the pass, pixels" },
     { "flicker", "change of the light, %" },
     { "bands", "change of rows against the whole frame, %" },
+    { "flash", "share of the area that flashes too often at once, %" },
     { "clipped", "share of the area that is clipped, %" },
     { "noise", "light over noise; small values are the bad ones" },
     { "focus", "fine detail against the lock pass; small values are the bad ones" },

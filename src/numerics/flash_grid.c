@@ -18,18 +18,20 @@ struct flash_view {
     struct view_row rows[DOWN * LOOKED];
 };
 
+bool flash_view_fits(struct rect window)
+{
+    return rect_width(window) >= ACROSS && rect_height(window) >= DOWN * LOOKED;
+}
+
 struct flash_view *flash_view_new(struct rect window, const struct primaries *primaries)
 {
-    if (rect_width(window) < ACROSS || rect_height(window) < DOWN * LOOKED)
-        return NULL;
-    struct flash_view *view = memory_zeros(1, sizeof *view);
+    const struct primaries *shown = primaries_named("rec709");
+    struct flash_view *view = flash_view_fits(window) ? memory_zeros(1, sizeof *view) : NULL;
     if (view == NULL)
         return NULL;
     view->window = window;
-    if (!primaries_matrix(primaries, primaries_named("rec709"), view->matrix)) {
-        memory_free(view);
-        return NULL;
-    }
+    if (!primaries_matrix(primaries, shown, view->matrix))
+        (void)primaries_matrix(shown, shown, view->matrix);
     return view;
 }
 

@@ -21,8 +21,10 @@ struct flash_grid {
 /* One frame being looked at. */
 struct flash_view;
 
-/* `window` is the whole frame; what no strip shows of it is black. NULL when memory is out, or the frame is no larger
- * than the grid: nothing is judged then. */
+/* A smaller frame has too few pixels for the grid, and is not judged. */
+bool flash_view_fits(struct rect window);
+/* `window` is the whole frame; what no strip shows of it is black. NULL when memory is out, or it does not fit.
+ * Primaries that span no colours are taken for those of BT.709. */
 struct flash_view *flash_view_new(struct rect window, const struct primaries *primaries);
 void flash_view_free(struct flash_view *view); /* NULL is fine */
 /* Takes in a strip of linear light, of which no two share a row; strips of one frame may come from several threads at

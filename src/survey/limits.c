@@ -41,6 +41,13 @@ const struct limit limit_table[LIMIT_COUNT] = {
     [LIMIT_BANDS] = { "bands", "%", "change of rows against the whole frame, frame to frame, root mean square", 1, 5,
                       false, PRACTICE,
                       "A lamp beats against the rolling shutter: `passel plan flicker` tells steady shutter angles." },
+    [LIMIT_FLASH] = { "flash", "% of area", "parts that flash at once more than three times in a second", 25, 100,
+                      false,
+                      "WCAG 2.2, success criterion 2.3.1, and Rec. ITU-R BT.1702; no part is above 100 %: flashes are "
+                      "never a reason to re-shoot",
+                      "It counts where the pass is seen as it is; in a stack, judge the picture that `passel render` "
+                      "makes. Soften, lower or shorten the flashes; the broadcaster's own rules decide: see "
+                      "docs/flashing.md." },
     [LIMIT_CLIPPED] = { "clipped", "% of area", "pixels that stand at the largest value, all alike", 0.1, 5, false,
                         PRACTICE, "Close down or take the lamp down; lit parts must stay below clipping." },
     [LIMIT_NOISE] = { "noise", "times", "light over noise where the light of the pass is", 12, 5, true, PRACTICE,

@@ -22,6 +22,7 @@ enum limit_kind {
     LIMIT_SHAKE,
     LIMIT_FLICKER,
     LIMIT_BANDS,
+    LIMIT_FLASH,
     LIMIT_CLIPPED,
     LIMIT_NOISE,
     LIMIT_FOCUS,

@@ -97,6 +97,7 @@ static void say_figures(const struct survey *survey, const struct pass_gauge *pa
         { "Off its other screen", "screens", " px", pass->pair, 1, 2, LIMIT_SCREENS },
         { "Shake", "shake", " px", pass->shake, 1, 2, LIMIT_SHAKE },
         { "Flicker", "flicker", "%", pass->flicker, 100, 2, LIMIT_FLICKER },
+        { "Flashes over", "flash", "%", pass->flash.share, 100, 1, LIMIT_FLASH },
         { "Detail against lock", "focus", "\xC3\x97", pass->focus, 1, 2, LIMIT_FOCUS },
         { "Light over noise", "light_over_noise", "\xC3\x97", pass->light_over_noise, 1, 0, LIMIT_NOISE },
         { "Screen uneven by", "evenness", " stops", pass->evenness, 1, 2, LIMIT_EVENNESS },

@@ -25,6 +25,9 @@ static void take_header(const struct media_info *info, const struct reading_choi
         reading->encoding = info->encoding;
     else
         reading->encoding.curve = reading->whole_numbers ? ENCODING_SRGB : ENCODING_LINEAR;
+    reading->primaries = choice->primaries != NULL ? *primaries_named(choice->primaries)
+                         : info->has_primaries     ? info->primaries
+                                                   : *primaries_named("rec709");
 }
 
 enum passel_status reading_peek(const char *path, const struct reading_choice *choice, struct reading *reading,

@@ -14,15 +14,17 @@ struct reading_choice {
     struct media_choice media;
     bool has_encoding; /* the recipe says what the numbers mean; else the file does, else its format */
     struct encoding encoding;
+    const char *primaries; /* that the recipe says, by name; or NULL: the file's, else BT.709's */
 };
 
 struct reading {
     struct picture picture;   /* R, G and B; area is the data window, counted from the top left of the display window */
     int32_t width, height;    /* of the display window */
     struct encoding encoding; /* that was undone */
-    bool said;                /* the file says its encoding itself */
-    bool whole_numbers;       /* the file stores integers: 1 is the largest there is */
-    double rate;              /* frames a second that the file says, or 0 */
+    struct primaries primaries;
+    bool said;          /* the file says its encoding itself */
+    bool whole_numbers; /* the file stores integers: 1 is the largest there is */
+    double rate;        /* frames a second that the file says, or 0 */
     bool has_time_code;
     uint32_t time_code;
     int32_t frames; /* of a movie; 1 otherwise */

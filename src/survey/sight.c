@@ -126,6 +126,8 @@ static enum passel_status take_all(struct sight *sight, const struct reading *re
         RETURN_IF_ERROR(take_small(sight, reading, wants, error));
     if ((wants & ~sight->has & SIGHT_LOOK) != 0)
         RETURN_IF_ERROR(look_make(reading, look_block(reading->width, PORTRAIT_ACROSS), &sight->look, error));
+    if ((missing & SIGHT_FLASH) != 0)
+        RETURN_IF_ERROR(flash_gauge_look(reading, &sight->flash, error));
     if ((missing & SIGHT_KEEN) != 0) {
         sight->keen = memory_zeros(1, sizeof *sight->keen);
         if (sight->keen == NULL)
@@ -201,6 +203,8 @@ unsigned sight_wants(unsigned wants, int frames, int index)
         wants &= ~(unsigned)SIGHT_KEEN;
     if (index != middle)
         wants &= ~(unsigned)SIGHT_THUMB;
+    if (frames < FLASH_FRAMES_LEAST)
+        wants &= ~(unsigned)SIGHT_FLASH;
     return wants;
 }
 
@@ -222,6 +226,7 @@ void sight_release(struct sight *sight)
     look_release(&sight->look);
     look_release(&sight->thumb);
     memory_free(sight->track.values);
+    memory_free(sight->flash);
     keen_free(sight->keen);
     *sight = (struct sight){ 0 };
 }

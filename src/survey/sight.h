@@ -10,6 +10,7 @@
 #include "survey/clips.h"
 #include "survey/frame_gauge.h"
 #include "survey/gauge.h"
+#include "survey/gauge_flash.h"
 #include "survey/look.h"
 
 /* Frames that say what a pass is; blocks across a look: fine enough for a lamp-post, coarse enough to lose the noise.
@@ -18,11 +19,12 @@ enum { PORTRAIT_SAMPLES = 5, PORTRAIT_ACROSS = 96 };
 
 /* What can be wanted of a frame. */
 enum {
-    SIGHT_LOOK = 1,  /* the look that passes are recognised by */
-    SIGHT_GAUGE = 2, /* what every frame is measured for */
-    SIGHT_TRACK = 4, /* where the picture stands: a small grey picture, until it is held against another one */
-    SIGHT_KEEN = 8,  /* what takes all pixels: noise, detail, what stands out, a grey picture of half the size */
-    SIGHT_THUMB = 16 /* a small picture to show */
+    SIGHT_LOOK = 1,   /* the look that passes are recognised by */
+    SIGHT_GAUGE = 2,  /* what every frame is measured for */
+    SIGHT_TRACK = 4,  /* where the picture stands: a small grey picture, until it is held against another one */
+    SIGHT_KEEN = 8,   /* what takes all pixels: noise, detail, what stands out, a grey picture of half the size */
+    SIGHT_THUMB = 16, /* a small picture to show */
+    SIGHT_FLASH = 32  /* a grid to judge flashes by */
 };
 
 struct keen {
@@ -46,6 +48,7 @@ struct sight {
     double x, y; /* pixels right and down of the frame it was held against */
     struct keen *keen;
     struct look thumb;
+    struct flash_grid *flash; /* or NULL */
 };
 
 /* Reads the frame when something wanted is not there yet, and the file was not found broken. `index` counts files, of a

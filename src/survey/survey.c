@@ -6,6 +6,7 @@
 #include "survey/survey.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <stdatomic.h>
 #include <stdio.h>
 #include <string.h>
@@ -26,6 +27,8 @@ struct round {
     const struct survey_wish *wish;
     struct picture *spares; /* one for each worker */
     atomic_int done;
+    pthread_mutex_t flashes; /* guards what passes keep of their flashes, and the status */
+    enum passel_status status;
 };
 
 struct frame_task {
@@ -46,6 +49,17 @@ static bool is_steady(const struct portrait *p)
 
 /* ---- every frame ---------------------------------------------------------------------------------------------- */
 
+/* Hands over what a frame leaves for the judge of its pass. */
+static void put_flash(struct round *round, struct pass_gauge *pass, int index)
+{
+    struct sight *sight = &pass->portrait->clip->sights[index];
+    pthread_mutex_lock(&round->flashes);
+    const enum passel_status status = flash_gauge_put(&pass->flash, index, sight->flash, NULL);
+    round->status = status != PASSEL_OK ? status : round->status;
+    pthread_mutex_unlock(&round->flashes);
+    sight->flash = NULL;
+}
+
 static void take_frame(void *data, int worker)
 {
     const struct frame_task *task = data;
@@ -55,11 +69,13 @@ static void take_frame(void *data, int worker)
     struct sight *sight = &clip->sights[task->index];
     const bool follows = is_steady(portrait) && clip->stands;
     const bool keen = task->pass - round->survey->passes < KEEN_PASSES;
-    const unsigned wants = SIGHT_GAUGE | SIGHT_THUMB | (keen ? SIGHT_KEEN : 0) | (follows ? SIGHT_TRACK : 0);
+    const unsigned wants =
+        SIGHT_GAUGE | SIGHT_THUMB | SIGHT_FLASH | (keen ? SIGHT_KEEN : 0) | (follows ? SIGHT_TRACK : 0);
     sight_take(sight, round->wish->folder, clip, portrait->movie, task->index,
                sight_wants(wants, task->pass->frame_count, task->index), &round->spares[worker]);
     if (follows)
         sight_follow(sight, &clip->sights[clip->stand].track);
+    put_flash(round, task->pass, task->index);
     const int done = atomic_fetch_add(&round->done, 1) + 1;
     if (round->wish->progress != NULL)
         round->wish->progress(round->wish->user, done, round->survey->frames);
@@ -68,7 +84,9 @@ static void take_frame(void *data, int worker)
 static enum passel_status take_frames(struct survey *survey, const struct survey_wish *wish, struct pool *pool,
                                       struct passel_error *error)
 {
-    struct round round = { .survey = survey, .wish = wish, .spares = spares_new(wish->threads) };
+    struct round round = {
+        .survey = survey, .wish = wish, .spares = spares_new(wish->threads), .flashes = PTHREAD_MUTEX_INITIALIZER
+    };
     struct frame_task *tasks = memory_zeros((size_t)survey->frames + 1, sizeof *tasks);
     enum passel_status status = PASSEL_OK;
     int count = 0;
@@ -82,6 +100,8 @@ static enum passel_status take_frames(struct survey *survey, const struct survey
         }
     }
     pool_wait(pool);
+    pthread_mutex_destroy(&round.flashes);
+    status = status == PASSEL_OK ? round.status : status;
     spares_free(round.spares, wish->threads);
     memory_free(tasks);
     return status == PASSEL_OK ? PASSEL_OK : error_set(error, status, "out of memory");
@@ -230,6 +250,10 @@ static enum passel_status begin_passes(struct survey *survey, const struct surve
                                      .dark_wander = -1,
                                      .sum = -1 };
         pass->frame_count = portrait->movie ? portrait->frames : portrait->clip->count;
+        const struct clip *clip = portrait->clip;
+        pass->flash = flash_gauge_of(clip->numbered ? clip->frames : NULL, pass->frame_count,
+                                     clip->rate > 0 ? clip->rate : portrait->rate, wish->rate,
+                                     survey->limits[LIMIT_FLASH].care / 100);
         survey->files += portrait->clip->count;
         survey->frames += pass->frame_count;
         pass->frames = memory_zeros((size_t)pass->frame_count + 1, sizeof *pass->frames);
@@ -368,7 +392,7 @@ enum passel_status survey_take(const struct survey_wish *wish, struct survey *su
     *survey = (struct survey){ .lock = -1 };
     memcpy(survey->limits, wish->limits != NULL ? wish->limits : limit_table, sizeof survey->limits);
     const unsigned wants =
-        SIGHT_GAUGE | SIGHT_TRACK | SIGHT_THUMB | (wish->clips->count <= KEEN_PASSES ? SIGHT_KEEN : 0);
+        SIGHT_GAUGE | SIGHT_TRACK | SIGHT_THUMB | (wish->clips->count <= KEEN_PASSES ? SIGHT_KEEN | SIGHT_FLASH : 0);
     RETURN_IF_ERROR(portraits_take(wish->folder, wish->clips, wish->threads, wants, &survey->portraits, error));
     portraits_recognise(&survey->portraits);
     survey->count = survey->portraits.count;
@@ -391,6 +415,7 @@ void survey_release(struct survey *survey)
         memory_free(survey->passes[i].frames);
         memory_free(survey->passes[i].spots);
         memory_free(survey->passes[i].track);
+        flash_gauge_release(&survey->passes[i].flash);
         look_release(&survey->passes[i].thumb);
     }
     memory_free(survey->passes);

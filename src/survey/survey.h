@@ -10,6 +10,7 @@
 #include "numerics/noise_model.h"
 #include "survey/frame_gauge.h"
 #include "survey/gauge.h"
+#include "survey/gauge_flash.h"
 #include "survey/limits.h"
 #include "survey/portrait.h"
 
@@ -42,7 +43,8 @@ struct pass_gauge {
     float focus_regions[FOCUS_REGIONS]; /* -1: too little detail there */
     const struct keen *first;           /* what was taken of the first frame, or NULL */
     struct track_point *track;
-    int track_count;    /* 0: not measured */
+    int track_count; /* 0: not measured */
+    struct flash_gauge flash;
     struct look thumb;  /* the middle frame, small; nothing when it cannot be read */
     struct spot *spots; /* pixels that stand out in the first frame and in the last */
     int spot_count;
@@ -64,6 +66,7 @@ struct survey_wish {
     const char *folder;
     struct clip_list *clips;
     const char *const *labels; /* per clip (settled ones only), or NULL: their names */
+    double rate;               /* frames a second of the shot, or 0 */
     const char *lock;          /* label of the lock pass, or NULL */
     int threads;
     const struct limit *limits;                        /* LIMIT_COUNT, or NULL */

@@ -89,6 +89,20 @@ static void say_frames(const struct pass_gauge *pass, struct text *text)
     text_print(text, "]");
 }
 
+static void say_flashes(const struct flash_gauge *flash, struct text *text)
+{
+    say_measure(text, "flash", flash->share);
+    text_print(text, ", \"flash_rate\": %.6g, \"flash_rate_from\": \"%s\", \"flashes\": [", flash->rate,
+               rate_from_word(flash->from));
+    for (int i = 0; i < flash->stretch_count; i++) {
+        const struct flash_stretch *stretch = &flash->stretches[i];
+        text_print(text, "%s{\"red\": %s, \"first\": %d, \"last\": %d, \"share\": %.6g}", i > 0 ? ", " : "",
+                   stretch->kind == FLASH_RED ? "true" : "false", (int)stretch->first, (int)stretch->last,
+                   stretch->share);
+    }
+    text_print(text, "]");
+}
+
 static void say_pass(const struct pass_gauge *pass, struct text *text)
 {
     const struct portrait *p = pass->portrait;
@@ -118,6 +132,7 @@ static void say_pass(const struct pass_gauge *pass, struct text *text)
     say_measure(text, "evenness", pass->evenness);
     say_measure(text, "dark_wander", pass->dark_wander);
     say_measure(text, "sum", pass->sum);
+    say_flashes(&pass->flash, text);
     text_print(text, ", \"focus_regions\": [");
     for (int i = 0; i < FOCUS_REGIONS; i++)
         text_print(text, pass->focus_regions[i] >= 0 ? "%s%.4g" : "%snull", i > 0 ? ", " : "",

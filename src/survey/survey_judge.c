@@ -124,6 +124,15 @@ static void judge_clipped(struct survey *survey, int index)
     survey_judge(survey, LIMIT_CLIPPED, index, worst, where);
 }
 
+static void judge_flash(struct survey *survey, int index)
+{
+    const struct flash_gauge *flash = &survey->passes[index].flash;
+    struct text where = { 0 };
+    flash_gauge_where(flash, &where);
+    survey_judge(survey, LIMIT_FLASH, index, 100 * flash->share, where.failed ? "" : where.bytes);
+    text_release(&where);
+}
+
 /* Of two screens that do not agree, the one farther from the other passes has moved. */
 static void judge_screens(struct survey *survey, int index)
 {
@@ -217,6 +226,7 @@ static void judge_pass(struct survey *survey, int index)
     judge_gaps(survey, index);
     survey_judge(survey, LIMIT_NUMBERS, index, (double)no_numbers, "");
     judge_clipped(survey, index);
+    judge_flash(survey, index);
     judge_measures(survey, index);
     judge_odd(survey, index);
 }

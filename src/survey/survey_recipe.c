@@ -9,17 +9,20 @@
 #include "base/memory.h"
 #include "kinds/encoding_setting.h"
 #include "kinds/kinds.h"
+#include "kinds/pass.h"
 #include "media/sequence.h"
 
 static struct reading_choice choice_of(const struct block *block)
 {
     const struct value *channels = setting_value(block_setting(block, "channels"), 0);
     const struct value *part = setting_value(block_setting(block, "part"), 0);
+    const struct setting *primaries = block_setting(block, "primaries");
     const struct setting *encoding = block_setting(block, "encoding");
     struct reading_choice choice = { .has_encoding = encoding != NULL };
     choice.media.channels = channels != NULL ? channels->text : NULL;
     choice.media.part = part != NULL ? part->text : NULL;
     choice.encoding = encoding_setting(encoding, (struct encoding){ ENCODING_LINEAR, 0 });
+    choice.primaries = primaries != NULL ? value_choice(setting_value(primaries, 0)) : NULL;
     return choice;
 }
 
@@ -28,6 +31,8 @@ static enum passel_status add_pass(const struct recipe *recipe, const struct blo
 {
     const struct value *path = setting_value(block->head, 0);
     struct clip clip = { .count = 1, .settled = true, .choice = choice_of(block) };
+    const struct block *pass;
+    clip.rate = pass_rate(block, &pass);
     struct sequence sequence = { 0 };
     struct text name = { 0 };
     char *joined = path_join(recipe->folder, path->text);
