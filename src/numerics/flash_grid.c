@@ -45,17 +45,43 @@ static int32_t share_of(int32_t part, int32_t parts, int32_t whole)
     return (int32_t)((int64_t)whole * part / parts);
 }
 
-static float shown_sum(const float *restrict samples, int32_t count)
+static float shown(float sample)
 {
-    float sum = 0;
-    for (int32_t x = 0; x < count; x++)
-        sum += samples[x] > 0 ? (samples[x] < 1 ? samples[x] : 1) : 0;
-    return sum;
+    return sample > 0 ? (sample < 1 ? sample : 1) : 0;
+}
+
+/* Three sums at a time: each waits for its own last step only. */
+static void add_shown(const float *const rows[3], int32_t from, int32_t to, float sums[3])
+{
+    const float *restrict r = rows[0], *restrict g = rows[1], *restrict b = rows[2];
+    float red = 0, green = 0, blue = 0;
+    for (int32_t x = from; x < to; x++) {
+        red += shown(r[x]);
+        green += shown(g[x]);
+        blue += shown(b[x]);
+    }
+    sums[0] = red;
+    sums[1] = green;
+    sums[2] = blue;
+}
+
+/* A row that begins at x0. */
+static void look_at_row(struct view_row *view, struct rect window, const float *const rows[3], int32_t x0, int32_t x1)
+{
+    const int32_t width = rect_width(window);
+    for (int32_t i = 0; i < ACROSS; i++) {
+        const int32_t begin = window.x0 + share_of(i, ACROSS, width), end = window.x0 + share_of(i + 1, ACROSS, width);
+        const int32_t from = begin > x0 ? begin : x0, to = end < x1 ? end : x1;
+        float sums[3];
+        add_shown(rows, from - x0, to - x0, sums);
+        for (int c = 0; c < 3; c++)
+            view->sums[c][i] = sums[c] / (float)(end - begin);
+    }
 }
 
 void flash_view_strip(struct flash_view *view, const struct picture *strip)
 {
-    const int32_t width = rect_width(view->window), height = rect_height(view->window);
+    const int32_t height = rect_height(view->window);
     const struct rect area = strip->area;
     if ((picture_planes(strip) & HAS_RGB) != HAS_RGB)
         return;
@@ -63,16 +89,9 @@ void flash_view_strip(struct flash_view *view, const struct picture *strip)
         const int32_t y = view->window.y0 + share_of(k, DOWN * LOOKED, height);
         if (y < area.y0 || y >= area.y1)
             continue;
-        for (int c = 0; c < 3; c++) {
-            const float *row = picture_row(strip, (enum plane)c, y);
-            for (int32_t i = 0; i < ACROSS; i++) {
-                const int32_t x0 = view->window.x0 + share_of(i, ACROSS, width);
-                const int32_t x1 = view->window.x0 + share_of(i + 1, ACROSS, width);
-                const int32_t from = x0 > area.x0 ? x0 : area.x0, to = x1 < area.x1 ? x1 : area.x1;
-                view->rows[k].sums[c][i] =
-                    from < to ? shown_sum(row + (from - area.x0), to - from) / (float)(x1 - x0) : 0;
-            }
-        }
+        const float *const rows[3] = { picture_row(strip, PLANE_R, y), picture_row(strip, PLANE_G, y),
+                                       picture_row(strip, PLANE_B, y) };
+        look_at_row(&view->rows[k], view->window, rows, area.x0, area.x1);
     }
 }
 

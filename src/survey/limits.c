@@ -45,9 +45,8 @@ const struct limit limit_table[LIMIT_COUNT] = {
                       false,
                       "WCAG 2.2, success criterion 2.3.1, and Rec. ITU-R BT.1702; no part is above 100 %: flashes are "
                       "never a reason to re-shoot",
-                      "It counts where the pass is seen as it is; in a stack, judge the picture that `passel render` "
-                      "makes. Soften, lower or shorten the flashes; the broadcaster's own rules decide: see "
-                      "docs/flashing.md." },
+                      "Where the pass is seen as it is, soften, lower or shorten its flashes; in a stack, heed what "
+                      "`passel render` says of the picture. The broadcaster's own rules decide: docs/flashing.md." },
     [LIMIT_CLIPPED] = { "clipped", "% of area", "pixels that stand at the largest value, all alike", 0.1, 5, false,
                         PRACTICE, "Close down or take the lamp down; lit parts must stay below clipping." },
     [LIMIT_NOISE] = { "noise", "times", "light over noise where the light of the pass is", 12, 5, true, PRACTICE,
