@@ -174,6 +174,9 @@ static enum passel_status node_info(struct node *node, struct passel_error *erro
         node->info.strip_rows = 0;
     if (node->kind->asks != NULL)
         node->info.whole = false;
+    node->info.resampled = node->kind->geometric && node->at.picture == 0;
+    for (int k = 0; k < node->asks.count; k++)
+        node->info.resampled = node->info.resampled || node->input_infos[k].resampled;
     return PASSEL_OK;
 }
 

@@ -18,8 +18,6 @@
 #include "numerics/between.h"
 
 #define SIDE (2 * DISAGREE_REACH + 1)
-#define AGREE 0.06F    /* an error of alpha that is let pass */
-#define DISAGREE 0.12F /* one from which a single take is believed */
 #define SOLID_SIGMAS 2.0F
 #define SAMPLES 8      /* along a side: where a screen's colour is asked */
 #define GRID 64        /* cells along a side */
@@ -52,7 +50,7 @@ static void mean_colour(const struct picture *field, float mean[3])
     }
 }
 
-struct single single_of(const struct screens *screens)
+struct single single_of(const struct screens *screens, int take)
 {
     struct single best = { .take = -1 };
     float clearest = 0;
@@ -60,6 +58,8 @@ struct single single_of(const struct screens *screens)
         const struct screen *screen = &screens->screen[i];
         struct single single = { .take = i };
         float mean[3];
+        if (take >= 0 && take != i)
+            continue;
         mean_colour(&screen->field, mean);
         if (!hue_of(mean, &single.hue))
             continue;
@@ -100,8 +100,7 @@ bool disagree_row(const struct picture *misfit, const struct picture *variance, 
             share[x] += (row[x] + row[x + 4]) + (row[x + 1] + row[x + 3]) + row[x + 2];
     }
     for (int32_t x = 0; x < count; x++) {
-        const float square = share[x] * own[x] * (1.0F / (SIDE * SIDE));
-        share[x] = between((square - AGREE * AGREE) * (1 / (DISAGREE * DISAGREE - AGREE * AGREE)), 0, 1);
+        share[x] = disagree_share(share[x] * own[x] * (1.0F / (SIDE * SIDE)));
         most = larger(most, share[x]);
     }
     return most > 0;

@@ -14,6 +14,7 @@
 #include "base/text.h"
 #include "kinds/key_hue.h"
 #include "kinds/key_screens.h"
+#include "numerics/between.h"
 
 #define DISAGREE_REACH 2 /* pixels around one that are asked with it */
 
@@ -23,8 +24,17 @@ struct single {
     struct hue hue;
 };
 
-/* The take whose screen's hue stands out of its noise the most. */
-struct single single_of(const struct screens *screens);
+/* `take`, or with -1 the one whose screen's hue stands out of its noise the most. */
+struct single single_of(const struct screens *screens, int take);
+
+#define AGREE 0.06F    /* an error of alpha that is let pass */
+#define DISAGREE 0.12F /* one from which a single take is believed */
+
+/* 0 … 1 for the square of the error of alpha that the takes' disagreement stands for. */
+static inline float disagree_share(float square)
+{
+    return between((square - AGREE * AGREE) * (1 / (DISAGREE * DISAGREE - AGREE * AGREE)), 0, 1);
+}
 
 /* share[x - want.x0]: 0 where the takes agree along row y … 1 where they do not. `misfit` (plane A, over want grown by
  * DISAGREE_REACH): what the equations miss, as a variance in units of their noise's; `variance` (plane A): alpha's.

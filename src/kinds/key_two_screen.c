@@ -10,7 +10,8 @@
  * channel's weighted means over takes, and Co = ȳ - t K̄. The variance follows the light that is expected, not the noisy
  * pixel itself, so a first solution gives the weights of the second. The variance of t is 1 / Σ w (K - K̄)²: with it
  * neighbours help (settle.h) where nothing but noise is between them; where the equations miss by far more than noise,
- * one take answers alone (key_disagree.h). Alpha may leave 0 … 1 by noise.
+ * one take answers alone (key_disagree.h). Of two takes one of which was resampled, the other one's sampling counts
+ * (key_own_sampling.h). Alpha may leave 0 … 1 by noise.
  */
 #include <string.h>
 
@@ -18,6 +19,7 @@
 #include "kinds/arena_picture.h"
 #include "kinds/key_disagree.h"
 #include "kinds/key_faults.h"
+#include "kinds/key_own_sampling.h"
 #include "kinds/key_screens.h"
 #include "kinds/kinds.h"
 #include "numerics/settle.h"
@@ -140,6 +142,22 @@ static bool neighbours_help(const struct at *at)
     return at->picture == PICTURE_CUT && !takes->trust_empties;
 }
 
+/* The take at its own sampling where the other one was resampled; -1: there is no such difference. */
+static int own_take(const struct at *at)
+{
+    const struct takes *takes = at->self;
+    if (at->inputs == NULL || takes->count != 2 || !neighbours_help(at) ||
+        at->inputs[0].resampled == at->inputs[1].resampled)
+        return -1;
+    return at->inputs[0].resampled ? 1 : 0;
+}
+
+/* How far around a pixel is looked. */
+static int32_t reach_of(const struct at *at)
+{
+    return !neighbours_help(at) ? 0 : own_take(at) < 0 ? SETTLE_REACH : SETTLE_REACH + OWN_REACH;
+}
+
 static enum passel_status two_screen_info(const struct at *at, struct picture_info *info, struct passel_error *error)
 {
     const struct takes *takes = at->self;
@@ -159,7 +177,7 @@ static enum passel_status two_screen_info(const struct at *at, struct picture_in
 static struct rect two_screen_reach(const struct at *at, int ask, struct rect want)
 {
     (void)ask;
-    return neighbours_help(at) ? rect_grow(want, SETTLE_REACH, SETTLE_REACH) : want;
+    return rect_grow(want, reach_of(at), reach_of(at));
 }
 
 /* ---- fill: a row of equations ---------------------------------------------------------------------------------- */
@@ -424,6 +442,8 @@ struct fill {
     const struct picture *in;
     struct row row;
     struct picture t, variance, misfit; /* plane A, over what is seen */
+    struct picture share, apart;        /* of the take at its own sampling, likewise (key_own_sampling.h) */
+    int own;                            /* that take, or -1 */
     struct single single;
 };
 
@@ -476,10 +496,30 @@ static void hold_edge(const struct picture *picture, struct rect area)
     }
 }
 
+/* Where the takes are not sampled alike, t of the one that was not resampled. */
+static enum passel_status solve_own(struct fill *fill, struct rect want, struct rect known, struct arena *scratch,
+                                    struct passel_error *error)
+{
+    const struct own_sampling job = { .screens = fill->screens,
+                                      .takes = fill->in,
+                                      .own = fill->own,
+                                      .known = known,
+                                      .misfit = &fill->misfit,
+                                      .t = &fill->t,
+                                      .variance = &fill->variance,
+                                      .share = &fill->share,
+                                      .apart = &fill->apart };
+    RETURN_IF_ERROR(arena_picture(scratch, fill->t.area, HAS_A, &fill->share, error));
+    RETURN_IF_ERROR(arena_picture(scratch, fill->t.area, HAS_A, &fill->apart, error));
+    if (!own_sampling(&job, rect_cut(rect_grow(want, SETTLE_REACH, SETTLE_REACH), known), scratch))
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    return PASSEL_OK;
+}
+
 static enum passel_status fill_solve(struct fill *fill, const struct at *at, struct rect want, struct arena *scratch,
                                      struct passel_error *error)
 {
-    const struct rect seen = neighbours_help(at) ? rect_grow(want, SETTLE_REACH, SETTLE_REACH) : want;
+    const struct rect seen = rect_grow(want, reach_of(at), reach_of(at));
     const struct rect known = rect_cut(seen, fill->in[0].area);
     RETURN_IF_ERROR(arena_picture(scratch, seen, HAS_A, &fill->t, error));
     RETURN_IF_ERROR(arena_picture(scratch, seen, HAS_A, &fill->variance, error));
@@ -487,10 +527,12 @@ static enum passel_status fill_solve(struct fill *fill, const struct at *at, str
     solve(fill, known);
     if (!neighbours_help(at))
         return PASSEL_OK;
+    if (fill->own >= 0)
+        RETURN_IF_ERROR(solve_own(fill, want, known, scratch, error));
     hold_edge(&fill->t, known);
     hold_edge(&fill->variance, known);
     hold_edge(&fill->misfit, known);
-    fill->single = single_of(fill->screens);
+    fill->single = single_of(fill->screens, fill->own);
     if (!settle(&fill->t, &fill->variance, want, scratch))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     return PASSEL_OK;
@@ -522,11 +564,37 @@ static void mix_single(const struct fill *fill, const struct at *at, const struc
     }
 }
 
+/* Where alpha is of one take, so is the colour. */
+static void favour_own(const struct fill *fill, int32_t x0, int32_t y)
+{
+    const struct row *row = &fill->row;
+    const float *restrict share = picture_row(&fill->share, PLANE_A, y) + (x0 - fill->share.area.x0);
+    for (int c = 0; c < 3; c++) {
+        const float *restrict take = row->take[fill->own][c], *restrict field = row->field[fill->own][c];
+        float *restrict mean = row->mean_take[c], *restrict mean_field = row->mean_field[c];
+        for (int32_t x = 0; x < row->width; x++) {
+            mean[x] += share[x] * (take[x] - mean[x]);
+            mean_field[x] += share[x] * (field[x] - mean_field[x]);
+        }
+    }
+}
+
+/* Where along row y of `area` the takes do not show the same thing; `row` takes it when it has to be found out here.
+ * NULL: nowhere. */
+static const float *apart_row(const struct fill *fill, const struct at *at, struct rect area, int32_t y, float *row)
+{
+    if (!neighbours_help(at) || fill->single.take < 0)
+        return NULL;
+    if (fill->own >= 0)
+        return picture_row(&fill->apart, PLANE_A, y) + (area.x0 - fill->apart.area.x0);
+    return disagree_row(&fill->misfit, &fill->variance, area, y, row) ? row : NULL;
+}
+
 static enum passel_status two_screen_fill(const struct at *at, const struct picture *in, const struct picture *out,
                                           struct arena *scratch, struct passel_error *error)
 {
     const struct screens as_they_are = screens_without_noise(at->ask_count / 2);
-    struct fill fill = { .screens = at->found != NULL ? at->found : &as_they_are, .in = in };
+    struct fill fill = { .screens = at->found != NULL ? at->found : &as_they_are, .in = in, .own = own_take(at) };
     if (!row_new(&fill.row, fill.screens->count, scratch))
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     float *alone = arena_row(scratch, rect_width(out->area));
@@ -536,8 +604,7 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
     if (at->found != NULL && at->state != NULL && faults_looked_at(at))
         disagreement_takes(at->state, at->found);
     for (int32_t y = out->area.y0; y < out->area.y1; y++) {
-        const bool mix = neighbours_help(at) && fill.single.take >= 0 &&
-                         disagree_row(&fill.misfit, &fill.variance, out->area, y, alone);
+        const float *apart = apart_row(&fill, at, out->area, y, alone);
         for (int32_t x0 = out->area.x0; x0 < out->area.x1; x0 += SPAN) {
             begin_span(&fill, out->area, x0, y);
             memcpy(fill.row.t, picture_row(&fill.t, PLANE_A, y) + (x0 - fill.t.area.x0),
@@ -546,12 +613,14 @@ static enum passel_status two_screen_fill(const struct at *at, const struct pict
                 means_pair(&fill.row, fill.screens);
             else
                 means_any(&fill.row, fill.screens);
+            if (fill.own >= 0)
+                favour_own(&fill, x0, y);
             if (at->picture == PICTURE_QUALITY)
                 write_quality(&fill.row, fill.screens, out, x0, y);
             else
                 write_cut(&fill.row, out, x0, y);
-            if (mix)
-                mix_single(&fill, at, out, x0, y, alone + (x0 - out->area.x0));
+            if (apart != NULL)
+                mix_single(&fill, at, out, x0, y, apart + (x0 - out->area.x0));
         }
     }
     return PASSEL_OK;

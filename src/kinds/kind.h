@@ -51,6 +51,7 @@ struct picture_info {
     int chunk_rows;      /* a source: strips of multiples of this, counted from data.y0, waste nothing */
     int strip_rows;      /* fill does better with strips of at least so many rows (it looks around); 0: any */
     double pixel_aspect;
+    bool resampled; /* a geometric kind made it or what it is made from: pixels may be mixed. The engine tells */
 };
 
 enum border { BORDER_CLEAR, BORDER_HOLD };
@@ -93,8 +94,8 @@ struct at {
     int picture; /* 0: the main one; n: the n-th of the schema's further pictures */
     int32_t frame;
     double beside; /* of a smeared picture: the moment being made, in frames from `frame`; else 0 */
-    int scale;   /* 1 full size, 2 half, 4 quarter: pictures are that much smaller, px settings too (value_at) */
-    void *state; /* from open */
+    int scale;     /* 1 full size, 2 half, 4 quarter: pictures are that much smaller, px settings too (value_at) */
+    void *state;   /* from open */
     const struct ask *asks;
     int ask_count;
     const struct picture_info *inputs; /* per ask; their display and data windows and planes */

@@ -51,6 +51,11 @@ night = lights
 cut = key two-screen
   on gs empty gs-empty
   on bs empty bs-empty
+shifted = place bs
+  move 0.6 -0.4 px
+lifted = key two-screen
+  on gs empty gs-empty
+  on shifted empty bs-empty
 one = key screen gs
   shadows apart
   despill to mean restore 50%
@@ -122,6 +127,7 @@ final = stack
   layer glow screen opacity 30%
   layer night add matte edge wrap 3 px
   layer cut over holdout rigging
+  layer lifted over opacity 30%
   layer one over opacity 20%
   layer dusk multiply matte one.shadow opacity 20%
   layer dusk add matte one.spill opacity 20%
