@@ -56,6 +56,19 @@ const struct limit limit_table[LIMIT_COUNT] = {
     [LIMIT_EVENNESS] = { "evenness", "stops", "across the screen, 1 % to 99 % of its area", 0.5, 1, false,
                          "magazine how-to and lighting notes: 1/3 stop good, 1/2 the outer limit; 1 by " PRACTICE,
                          "Relight the screen before the set is struck." },
+    [LIMIT_HUE] = { "hue", "degrees", "1 % of the subject lies nearer to its screen's hue; of two screens, to both", 15,
+                    8, true, PRACTICE,
+                    "What has the hue of the screen keys away with it: repaint or cover it, or film the subject before "
+                    "another screen as well (`key two-screen`)." },
+    [LIMIT_SPILL] = { "spill", "% of its light", "light of the screen on the subject, measured from two screens", 5, 20,
+                      false, PRACTICE,
+                      "Move the subject away from the screen, or flag the screen's light; `despill` takes back what is "
+                      "left." },
+    [LIMIT_EDGES] = { "edges", "% of its light",
+                      "light of the screen on the subject's edges, estimated from one screen (within 7 %)", 15, 40,
+                      false, "twice what clean passes were estimated at; " PRACTICE,
+                      "Move the subject away from the screen, or flag the screen's light; `despill` takes back what is "
+                      "left." },
     [LIMIT_DARK] = { "dark", "%", "how far the lights-off level wanders", 20, 100, false, PRACTICE,
                      "Something is not off, or daylight comes in: shoot the lights-off pass again." },
     [LIMIT_SUM] = { "sum", "%", "all lamps together against the sum of the single ones", 4, 15, false,

@@ -32,6 +32,13 @@ void page_steps(const struct survey *survey, const struct pass_gauge *pass, stru
 /* Maps of the picture, with a figure in each of their cells (page_map.c). */
 void page_evenness(const struct pass_gauge *pass, struct text *text);
 void page_rest(const struct survey *survey, const struct pass_gauge *pass, struct text *text);
+/* Which of two screens keys which part of the subject (page_screen.c). */
+void page_choice(const struct survey *survey, int index, struct text *text);
+/* What maps are made of: a title and an open svg element that wants its aria-label; cells side by side, the figures in
+ * their middle, a frame around those that are marked; a dot where there is nothing. */
+void page_open_map(struct text *text, const char *title);
+void page_cell(int part, const char *fill, const char *ink, const char *figure, bool mark, struct text *text);
+void page_empty_cell(int part, struct text *text);
 /* Hatches where a pass is clipped in any frame, over its picture. False when nowhere is. */
 bool page_clipped(const struct pass_gauge *pass, int index, struct text *text);
 

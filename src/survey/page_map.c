@@ -9,30 +9,25 @@
 
 #include "base/memory.h"
 #include "survey/page.h"
+#include "survey/parts.h"
 
-enum { MAP_ACROSS = 8, MAP_DOWN = 5, CELLS = MAP_ACROSS * MAP_DOWN, CELL_WIDTH = 42, CELL_HEIGHT = 26 };
+enum { CELLS = PARTS, CELL_WIDTH = 42, CELL_HEIGHT = 26 };
 
 struct cells {
     double sum[CELLS], light[CELLS];
     int count[CELLS];
 };
 
-static int cell_of(const struct look *look, size_t i)
-{
-    const int32_t x = (int32_t)(i % (size_t)look->across), y = (int32_t)(i / (size_t)look->across);
-    return y * MAP_DOWN / look->down * MAP_ACROSS + x * MAP_ACROSS / look->across;
-}
-
-static void open_map(struct text *text, const char *title)
+void page_open_map(struct text *text, const char *title)
 {
     text_print(text, "<figure class=\"plot\"><figcaption>%s</figcaption>\n<svg viewBox=\"0 0 %d %d\" role=\"img\" ",
-               title, MAP_ACROSS * CELL_WIDTH, MAP_DOWN * CELL_HEIGHT);
+               title, PARTS_ACROSS * CELL_WIDTH, PARTS_DOWN * CELL_HEIGHT);
 }
 
 /* Cells are drawn side by side; their figures stand in the middle. `mark` draws a frame around it. */
-static void say_cell(int cell, const char *fill, const char *ink, const char *figure, bool mark, struct text *text)
+void page_cell(int cell, const char *fill, const char *ink, const char *figure, bool mark, struct text *text)
 {
-    const int x = cell % MAP_ACROSS * CELL_WIDTH, y = cell / MAP_ACROSS * CELL_HEIGHT;
+    const int x = cell % PARTS_ACROSS * CELL_WIDTH, y = cell / PARTS_ACROSS * CELL_HEIGHT;
     text_print(text, "<rect x=\"%d\" y=\"%d\" width=\"%d\" height=\"%d\" fill=\"%s\"/>", x, y, CELL_WIDTH, CELL_HEIGHT,
                fill);
     if (mark)
@@ -42,9 +37,9 @@ static void say_cell(int cell, const char *fill, const char *ink, const char *fi
                y + CELL_HEIGHT / 2 + 4, ink, figure);
 }
 
-static void say_empty_cell(int cell, struct text *text)
+void page_empty_cell(int cell, struct text *text)
 {
-    say_cell(cell, "none", "currentColor", "\xC2\xB7", false, text);
+    page_cell(cell, "none", "currentColor", "\xC2\xB7", false, text);
 }
 
 /* ---- the screen ----------------------------------------------------------------------------------------------------
@@ -60,7 +55,7 @@ static bool fill_evenness(const struct portrait *portrait, struct cells *cells)
     for (size_t i = 0; i < look_count(look); i++) {
         if (portrait->role != ROLE_EMPTY && !portrait->bare[i])
             continue;
-        const int cell = cell_of(look, i);
+        const int cell = part_of(look, i);
         cells->sum[cell] += (double)look->plane[channel][i];
         cells->count[cell]++;
     }
@@ -76,18 +71,10 @@ static bool fill_evenness(const struct portrait *portrait, struct cells *cells)
     return filled > 1;
 }
 
-static const char *cell_name(int cell, char name[48])
-{
-    static const char *const downs[] = { "top", "upper", "middle", "lower", "bottom" };
-    static const char *const sides[] = { "left", "left", "left", "middle", "middle", "right", "right", "right" };
-    (void)snprintf(name, 48, "%s %s", downs[cell / MAP_ACROSS], sides[cell % MAP_ACROSS]);
-    return name;
-}
-
 void page_evenness(const struct pass_gauge *pass, struct text *text)
 {
     struct cells cells = { 0 };
-    char figure[32], dark[48], bright[48];
+    char figure[32], dark[PART_NAME], bright[PART_NAME];
     int least = -1, most = -1;
     if (pass->evenness < 0 || !fill_evenness(pass->portrait, &cells))
         return;
@@ -97,21 +84,21 @@ void page_evenness(const struct pass_gauge *pass, struct text *text)
         least = least < 0 || cells.sum[i] < cells.sum[least] ? i : least;
         most = most < 0 || cells.sum[i] > cells.sum[most] ? i : most;
     }
-    open_map(text, "The screen, stops about its middle");
+    page_open_map(text, "The screen, stops about its middle");
     text_print(text,
                "aria-label=\"Evenness of the screen: darkest at the %s, %+.2f stops; brightest at the %s, %+.2f "
                "stops\">\n",
-               cell_name(least, dark), cells.sum[least], cell_name(most, bright), cells.sum[most]);
+               part_name(least, dark), cells.sum[least], part_name(most, bright), cells.sum[most]);
     for (int i = 0; i < CELLS; i++) {
         char fill[16];
         if (cells.count[i] == 0) {
-            say_empty_cell(i, text);
+            page_empty_cell(i, text);
             continue;
         }
         const int grey = (int)(fmin(fmax(128 + 110 * cells.sum[i], 16), 240) + 0.5);
         (void)snprintf(fill, sizeof fill, "#%02x%02x%02x", (unsigned)grey, (unsigned)grey, (unsigned)grey);
         (void)snprintf(figure, sizeof figure, "%+.2f", cells.sum[i]);
-        say_cell(i, fill, grey > 118 ? "#000" : "#fff", figure, i == least || i == most, text);
+        page_cell(i, fill, grey > 118 ? "#000" : "#fff", figure, i == least || i == most, text);
     }
     text_print(text, "</svg></figure>\n");
 }
@@ -124,7 +111,7 @@ static void fill_rest(const struct portraits *portraits, const struct portrait *
 {
     double light = 0;
     for (size_t i = 0; i < look_count(&all->look); i++) {
-        const int cell = cell_of(&all->look, i);
+        const int cell = part_of(&all->look, i);
         float own;
         cells->sum[cell] += (double)portraits_rest(portraits, all, i, &own);
         cells->light[cell] += (double)own;
@@ -142,7 +129,7 @@ static void fill_rest(const struct portraits *portraits, const struct portrait *
 void page_rest(const struct survey *survey, const struct pass_gauge *pass, struct text *text)
 {
     struct cells cells = { 0 };
-    char where[48], figure[32];
+    char where[PART_NAME], figure[32];
     int worst = -1;
     if (pass->sum < 0 || pass->portrait->role != ROLE_ALL_LAMPS)
         return;
@@ -151,14 +138,14 @@ void page_rest(const struct survey *survey, const struct pass_gauge *pass, struc
         worst = cells.count[i] > 0 && (worst < 0 || fabs(cells.sum[i]) > fabs(cells.sum[worst])) ? i : worst;
     if (worst < 0)
         return;
-    open_map(text, "All lamps less the single ones, % of light");
+    page_open_map(text, "All lamps less the single ones, % of light");
     text_print(text,
                "aria-label=\"What the single lamps do not make of all lamps together: most at the %s, %+.0f%%\">\n",
-               cell_name(worst, where), 100 * cells.sum[worst]);
+               part_name(worst, where), 100 * cells.sum[worst]);
     for (int i = 0; i < CELLS; i++) {
         char fill[16];
         if (cells.count[i] == 0) {
-            say_empty_cell(i, text);
+            page_empty_cell(i, text);
             continue;
         }
         /* From grey to orange where light is missing from the sum, to blue where there is too much of it. */
@@ -167,7 +154,7 @@ void page_rest(const struct survey *survey, const struct pass_gauge *pass, struc
         (void)snprintf(fill, sizeof fill, "#%02x%02x%02x", (unsigned)(150 + (more ? 90 : -60) * share),
                        (unsigned)(150 - 10 * share), (unsigned)(150 + (more ? -90 : 90) * share));
         (void)snprintf(figure, sizeof figure, "%+.0f", 100 * cells.sum[i]);
-        say_cell(i, fill, "#000", figure, i == worst, text);
+        page_cell(i, fill, "#000", figure, i == worst, text);
     }
     text_print(text, "</svg></figure>\n");
 }

@@ -101,6 +101,9 @@ static void say_figures(const struct survey *survey, const struct pass_gauge *pa
         { "Detail against lock", "focus", "\xC3\x97", pass->focus, 1, 2, LIMIT_FOCUS },
         { "Light over noise", "light_over_noise", "\xC3\x97", pass->light_over_noise, 1, 0, LIMIT_NOISE },
         { "Screen uneven by", "evenness", " stops", pass->evenness, 1, 2, LIMIT_EVENNESS },
+        { "Hue from the screen", "hue", "&deg;", pass->screen.hue, 1, 0, pass->screen.hue_both >= 0 ? -1 : LIMIT_HUE },
+        { pass->screen.how == SPILL_ESTIMATED ? "Screen light at edges, estimated" : "Screen light on it", "spill", "%",
+          pass->screen.spill, 100, 1, pass->screen.how == SPILL_ESTIMATED ? LIMIT_EDGES : LIMIT_SPILL },
         { "Lamps leave", "sum", "%", pass->sum, 100, 1, LIMIT_SUM },
         { "Level wanders", "dark_wander", "%", pass->dark_wander, 100, 0, LIMIT_DARK },
         { "Clipped area", "clipped", "%", most_of(pass, false), 100, 2, LIMIT_CLIPPED },
@@ -149,5 +152,6 @@ void page_pass(const struct survey *survey, int index, struct text *text)
     page_steps(survey, pass, text);
     page_evenness(pass, text);
     page_rest(survey, pass, text);
+    page_choice(survey, index, text);
     text_print(text, "</div>\n</div>\n</article>\n");
 }

@@ -17,6 +17,7 @@
 #include "numerics/register.h"
 #include "survey/gauge.h"
 #include "survey/survey_judge.h"
+#include "survey/survey_screens.h"
 
 /* Fine measures (noise, focus, bumps, what stands out) are taken of so many passes, so that memory does not grow with
  * the number of stills in a folder. */
@@ -261,6 +262,7 @@ static enum passel_status begin_passes(struct survey *survey, const struct surve
             return error_set(error, PASSEL_NO_MEMORY, "out of memory");
         for (int k = 0; k < FOCUS_REGIONS; k++)
             pass->focus_regions[k] = -1;
+        screen_gauge_clear(&pass->screen);
         measure_levels(pass);
     }
     return PASSEL_OK;
@@ -382,6 +384,8 @@ static enum passel_status take_passes(struct survey *survey, const struct survey
         status = measure_pass(survey, &survey->passes[i], error);
     if (status == PASSEL_OK)
         status = hold_against(survey, pool, error);
+    if (status == PASSEL_OK)
+        status = survey_screens(survey, error);
     pool_free(pool);
     return status;
 }
@@ -420,6 +424,7 @@ void survey_release(struct survey *survey)
     }
     memory_free(survey->passes);
     memory_free(survey->findings);
+    memory_free(survey->choices);
     portraits_release(&survey->portraits);
     *survey = (struct survey){ 0 };
 }

@@ -11,6 +11,7 @@
 #include "survey/frame_gauge.h"
 #include "survey/gauge.h"
 #include "survey/gauge_flash.h"
+#include "survey/gauge_screen.h"
 #include "survey/limits.h"
 #include "survey/portrait.h"
 
@@ -48,6 +49,7 @@ struct pass_gauge {
     struct look thumb;  /* the middle frame, small; nothing when it cannot be read */
     struct spot *spots; /* pixels that stand out in the first frame and in the last */
     int spot_count;
+    struct screen_gauge screen; /* of a subject before a screen */
 };
 
 struct survey {
@@ -57,6 +59,8 @@ struct survey {
     int lock;                 /* index of the lock pass, or -1 */
     struct finding *findings; /* worst first */
     int finding_count, finding_room;
+    struct screen_choice *choices; /* for each two screens of one subject */
+    int choice_count;
     enum severity severity; /* the worst */
     int files, frames;      /* read */
     struct limit limits[LIMIT_COUNT];

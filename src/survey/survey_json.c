@@ -8,6 +8,7 @@
 
 #include "survey/gauge.h"
 #include "survey/survey.h"
+#include "survey/survey_screens.h"
 
 void survey_json_string(struct text *text, const char *bytes)
 {
@@ -133,6 +134,10 @@ static void say_pass(const struct pass_gauge *pass, struct text *text)
     say_measure(text, "dark_wander", pass->dark_wander);
     say_measure(text, "sum", pass->sum);
     say_flashes(&pass->flash, text);
+    say_measure(text, "hue", pass->screen.hue);
+    say_measure(text, "hue_both", pass->screen.hue_both);
+    say_measure(text, "spill", pass->screen.spill);
+    text_print(text, ", \"spill_estimated\": %s", pass->screen.how == SPILL_ESTIMATED ? "true" : "false");
     text_print(text, ", \"focus_regions\": [");
     for (int i = 0; i < FOCUS_REGIONS; i++)
         text_print(text, pass->focus_regions[i] >= 0 ? "%s%.4g" : "%snull", i > 0 ? ", " : "",
@@ -158,7 +163,9 @@ void survey_json(const struct survey *survey, struct text *text)
         text_print(text, i > 0 ? ",\n  " : "\n  ");
         say_finding(survey, &survey->findings[i], text);
     }
-    text_print(text, "],\n\"passes\": [");
+    text_print(text, "],\n");
+    screens_json(survey, text);
+    text_print(text, ",\n\"passes\": [");
     for (int i = 0; i < survey->count; i++) {
         text_print(text, i > 0 ? ",\n  " : "\n  ");
         say_pass(&survey->passes[i], text);

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "survey/survey_screens.h"
 #include "survey/survey_words.h"
 
 const char *severity_word(enum severity severity)
@@ -168,4 +169,5 @@ void survey_text(const struct survey *survey, struct text *text)
         say_finding(survey, &survey->findings[i], text);
     say_passes(survey, text);
     say_measures(survey, text);
+    screens_text(survey, text);
 }

@@ -143,6 +143,40 @@ def short(f):
     os.remove(f + "/rain-left.1007.exr")
 
 
+def bare_of(take, empty):
+    """Where a screen is bare, beside its empty."""
+    return np.linalg.norm(take - empty, axis=2) < 0.25 * np.linalg.norm(empty, axis=2)
+
+
+def spill(f):
+    """A tenth of the set's light is the screen's."""
+    empty = takes.read(f + "/empty-green.exr", "RGB").astype(float)
+
+    def put(pixels, _):
+        light = ~bare_of(pixels, empty)[:, :, None] * empty.mean((0, 1))
+        return pixels + light * pixels[light[:, :, 1] > 0].sum() / light.sum() / 9
+
+    change(f, "screen-green", put)
+
+
+def hue_of_screen(f):
+    """Paints a twentieth of the keeper, 10 degrees off the screen's hue."""
+    empty = takes.read(f + "/keeper-empty.exr", "RGB").astype(float)
+    screen = empty.mean((0, 1)) / np.linalg.norm(empty.mean((0, 1)))
+    away = np.ones(3) - screen.sum() * screen
+    colour = math.cos(math.radians(10)) * screen + math.sin(math.radians(10)) * away / np.linalg.norm(away)
+
+    def put(pixels, count):
+        rows, columns = np.nonzero(~bare_of(pixels, empty))
+        size = int(math.sqrt(len(rows) / 20))
+        y, x = int(np.percentile(rows, 60)), int(np.percentile(columns, 60)) - size // 2
+        patch = np.broadcast_to(0.15 * colour, (size, size, 3))
+        pixels[y:y + size, x:x + size] = grain(patch, count)
+        return pixels
+
+    change(f, "keeper-green", put)
+
+
 FAULTS = (
     # name, what, pass, kind, seeded, least, most
     ("bump of a screen", bump, "screen-blue.exr", "screens", 0.8, 0.7, 0.9),
@@ -155,6 +189,8 @@ FAULTS = (
     ("truncated frame", truncated, "lamp.####.exr", "unreadable", 1, 1, 1),
     ("duplicated frame", repeated, "moon.####.exr", "duplicate", 1, 1, 1),
     ("uneven screen", uneven, "empty-green.exr", "evenness", 1.3, 0.9, 1.4),
+    ("spill on one screen", spill, "screen-green.exr", "spill", 10, 9, 11),
+    ("paint of the screen's hue", hue_of_screen, "keeper-green.####.exr", "hue", 10, 8.5, 11.5),
     ("underexposed", dim, "moon.####.exr", "noise", None, 0.5, 11),
     ("far underexposed", dim_more, "moon.####.exr", "noise", None, 0.5, 5),
     ("wrong size of a frame", small_frame, "moon.####.exr", "size", 1, 1, 1),
@@ -178,4 +214,4 @@ def takes_of_one(f, layout, moves):
 
 # What the faults are put into: enough of the passes, and not the long ones.
 FILMED = ("moon", "lamp", "windows", "flash", "lights-off", "rain-left", "rain-right", "beam", "screen-green", "screen-blue",
-          "empty-green", "empty-blue", "dusk")
+          "empty-green", "empty-blue", "keeper-green", "keeper-empty", "dusk")
