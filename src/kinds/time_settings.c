@@ -183,7 +183,7 @@ static enum passel_status read_speed(struct time *time, const struct block *bloc
                                      const struct shot *shot, struct passel_error *error)
 {
     const struct setting *setting = block_setting(block, "speed");
-    if (setting->given && time->clip.count == 0)
+    if (setting->given)
         time->extent = setting->where;
     if (setting_value(setting, 0)->spec->type != VALUE_CHOICE) {
         time->speed = setting_value(setting, 0);
