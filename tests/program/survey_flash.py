@@ -178,6 +178,33 @@ def check_files():
     warned("hole", False, 0, "missing")
 
 
+def check_movie():
+    with open("strobe.y4m", "wb") as movie:
+        movie.write(b"YUV4MPEG2 W%d H%d F25:1 Ip A1:1 C444\n" % (WIDTH, HEIGHT))
+        for i in range(50):
+            level = np.random.RandomState(i).randint(-2, 3, WIDTH * HEIGHT) + (200 if i // 3 % 2 else 20)
+            movie.write(b"FRAME\n" + bytes(level.astype(np.uint8)) + bytes([128]) * (2 * WIDTH * HEIGHT))
+    takes.recipe("lamp = pass strobe.y4m\n", frames="1-50", path="strobe.passel")
+    one, _ = warned("strobe", True, 1, "a movie")
+    takes.equal((spans(one), one["flash_rate"], one["flash_rate_from"]), ([(4, 50)], 25, "pass"), "a movie")
+
+
+def check_render():
+    """A pass is judged as a render of nothing but this pass is."""
+    for colour, part, words in ((WHITE, (WIDTH, 81), ""), (RED, (77, HEIGHT), " in saturated red"), ((9, 0.2, 0.4), (90, 100), "")):
+        film("shown", 3, colour, begin=7, part=part, dark=(0.01, 0, 0))
+        with open("shown.passel", "a", encoding="utf-8") as file:
+            file.write("output lamp\n  file renders/lamp.####.exr\n")
+        one, _ = survey("shown.passel")
+        warnings = takes.render("shown.passel", "--again").events("warning")
+        takes.equal([event["text"] for event in warnings],
+                    ["lamp flashes%s more than three times in a second over %.0f %% of the picture, frames %d to %d; that can harm "
+                     "sensitive viewers, see docs/flashing.md"
+                     % (" in saturated red" if flash["red"] else "", 100 * flash["share"], flash["first"], flash["last"])
+                     for flash in one["flashes"]], "render and survey")
+        assert warnings and words in warnings[-1]["text"], warnings
+
+
 def check_reports():
     film("said", 3, (1, 0.05, 0.05), dark=(0, 0, 0))
     ways = [takes.passel("survey", "said.passel", "--json", "--threads", threads, code=1).out for threads in "1234"]
@@ -201,4 +228,6 @@ check_light()
 check_red()
 check_rate()
 check_files()
+check_movie()
+check_render()
 check_reports()
