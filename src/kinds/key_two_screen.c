@@ -635,7 +635,8 @@ const struct kind kind_key_two_screen = {
                  "Edges, wires and smoke keep their true transparency; where neighbouring pixels differ by nothing but "
                  "noise, they share one alpha. The empties are freed of noise, and an empty a "
                  "little darker or brighter than its take is fitted to it. Where something moved between the takes the cut-out is "
-                 "made from the one whose screen is the clearest, and the frame tells where. In the picture `quality` white is where the "
+                 "made from the one whose screen is the clearest, and the frame tells where. Of two takes one of which was resampled (`align`, `place`) "
+                 "the other one's sampling counts: hair stays as sharp as it was filmed, without seams. In the picture `quality` white is where the "
                  "takes agree and black where something moved between them or was lit differently.",
         .example = "cut = key two-screen\n"
                    "  on  gs   empty gs-empty\n"
