@@ -24,16 +24,6 @@ enum { FOCUS_ACROSS = 4, FOCUS_DOWN = 3, FOCUS_REGIONS = FOCUS_ACROSS * FOCUS_DO
 /* Blocks across the small picture of a frame. */
 enum { SMALL_ACROSS = 480 };
 
-/* What every frame is measured for, in one go over its pixels; leaves the frame made small, for look_release. */
-enum passel_status gauge_frame(const struct reading *reading, struct frame_gauge *gauge, struct look *small,
-                               struct passel_error *error);
-
-/* The levels of a frame's light, from evenly spread pixels; a part of a stop fine. */
-void gauge_levels(const struct reading *reading, struct frame_gauge *gauge);
-
-/* Where a frame is clipped that gauge_frame found to be. */
-void gauge_at_top(const struct reading *reading, struct frame_gauge *gauge);
-
 /* How much brighter frame i is than its neighbours' mean, as a logarithm; 0 where that cannot be told. */
 double gauge_step(const struct frame_gauge *frames, int count, int i);
 

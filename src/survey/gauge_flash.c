@@ -25,19 +25,14 @@ void flash_gauge_release(struct flash_gauge *gauge)
     *gauge = (struct flash_gauge){ .share = -1 };
 }
 
-enum passel_status flash_gauge_look(const struct reading *reading, struct flash_grid **grid, struct passel_error *error)
+enum passel_status flash_gauge_view(const struct reading *reading, struct flash_view **view, struct passel_error *error)
 {
     const struct rect window = rect_of(0, 0, reading->width, reading->height);
-    *grid = NULL;
+    *view = NULL;
     if (!flash_view_fits(window))
         return PASSEL_OK;
-    struct flash_view *view = flash_view_new(window, &reading->primaries);
-    if (view != NULL) {
-        flash_view_strip(view, &reading->picture);
-        *grid = flash_view_grid(view);
-    }
-    flash_view_free(view);
-    return *grid != NULL ? PASSEL_OK : error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    *view = flash_view_new(window, &reading->primaries);
+    return *view != NULL ? PASSEL_OK : error_set(error, PASSEL_NO_MEMORY, "out of memory");
 }
 
 /* All frames are in. */

@@ -33,8 +33,9 @@ struct flash_gauge {
 struct flash_gauge flash_gauge_of(const int32_t *numbers, int frames, double pass_rate, double shot_rate, double area);
 void flash_gauge_release(struct flash_gauge *gauge);
 
-/* What a frame shows; NULL without an error when the picture is too small to be judged. For memory_free. */
-enum passel_status flash_gauge_look(const struct reading *reading, struct flash_grid **grid,
+/* For the rows of a frame (flash_view_strip), to make its grid of; NULL without an error when the picture is too small
+ * to be judged. For flash_view_free. */
+enum passel_status flash_gauge_view(const struct reading *reading, struct flash_view **view,
                                     struct passel_error *error);
 /* Every frame once, in any order; takes the grid over, which is NULL when the frame is not known. Not from two threads
  * at once. */

@@ -1,67 +1,10 @@
 /* SPDX-License-Identifier: BSD-3-Clause */
 /* Copyright (c) 2026 The Passel authors */
 #include <math.h>
-#include <string.h>
 #include <xxhash.h>
 
-#include "base/error.h"
-#include "base/memory.h"
 #include "survey/gauge.h"
-
-/* Clipping piles up at the top what would lie above; without it there is more within this share below. */
-#define BELOW_THE_TOP 0.05F
-
-/* One channel of a frame. */
-struct ends {
-    float most;
-    bool below;      /* something lies below 0 */
-    int64_t low;     /* at 0 or below */
-    float *row_most; /* of each row */
-};
-
-/* Bits of floats compare as whole numbers do, where one of them is not below 0; and those in any order, so that a
- * processor compares many at once. Of a row that is all below 0 the most is one of its values. */
-static void add_row(const float *row, int32_t width, struct ends *ends, float *row_most)
-{
-    int32_t most = INT32_MIN, low = 0, signs = 0;
-    for (int32_t x = 0; x < width; x++) {
-        int32_t bits;
-        memcpy(&bits, row + x, sizeof bits);
-        most = bits > most ? bits : most;
-        low += bits <= 0;
-        signs |= bits;
-    }
-    memcpy(row_most, &most, sizeof *row_most);
-    ends->low += low;
-    ends->below = ends->below || signs < 0;
-    ends->most = *row_most > ends->most ? *row_most : ends->most;
-}
-
-/* Noise makes every pixel of a bright area another value; a clipped one has only one. */
-static void count_ends(const struct reading *reading, enum plane plane, const struct ends *ends,
-                       struct frame_gauge *gauge)
-{
-    const struct picture *picture = &reading->picture;
-    const float top = ends->most - fabsf(ends->most) * AT_THE_TOP;
-    const int32_t width = rect_width(picture->area);
-    const float below = ends->most * (1 - BELOW_THE_TOP);
-    int64_t high = 0, near = 0;
-    for (int32_t y = picture->area.y0; y < picture->area.y1 && ends->most > 0; y++) {
-        const float *row = picture_row(picture, plane, y);
-        int32_t row_high = 0, row_near = 0;
-        if (ends->row_most[y - picture->area.y0] < below)
-            continue;
-        for (int32_t x = 0; x < width; x++) {
-            row_high += row[x] >= top;
-            row_near += row[x] >= below;
-        }
-        high += row_high;
-        near += row_near - row_high;
-    }
-    const float area = (float)reading->width * (float)reading->height;
-    gauge->clipped[plane] = high > 8 && high > near ? (float)high / area : 0;
-    gauge->crushed[plane] = !ends->below ? (float)ends->low / area : 0;
-}
+#include "survey/gauge_run.h"
 
 static void add_tiles(const struct look *small, struct frame_gauge *gauge)
 {
@@ -69,12 +12,15 @@ static void add_tiles(const struct look *small, struct frame_gauge *gauge)
     int64_t counts[TILES] = { 0 };
     for (int32_t y = 0; y < small->down; y++) {
         const int32_t down = (int32_t)((int64_t)y * TILES_DOWN / small->down);
+        const float *row[3];
+        for (int c = 0; c < 3; c++)
+            row[c] = small->plane[c] + (ptrdiff_t)y * small->across;
         for (int32_t t = 0; t < TILES_ACROSS; t++) {
             const int32_t first = (int32_t)((int64_t)small->across * t / TILES_ACROSS);
             const int32_t end = (int32_t)((int64_t)small->across * (t + 1) / TILES_ACROSS);
             float part = 0;
             for (int32_t x = first; x < end; x++)
-                part += look_light(small, (size_t)y * (size_t)small->across + (size_t)x);
+                part += 0.2126F * row[0][x] + 0.7152F * row[1][x] + 0.0722F * row[2][x];
             sums[down * TILES_ACROSS + t] += (double)part;
             counts[down * TILES_ACROSS + t] += end - first;
         }
@@ -86,50 +32,59 @@ static void add_tiles(const struct look *small, struct frame_gauge *gauge)
     gauge->light = (float)(sum / (double)look_count(small));
 }
 
-/* Every row once, while it is at hand. */
-static void go_over_rows(const struct reading *reading, struct look_maker *maker, struct ends ends[3],
-                         struct frame_gauge *gauge)
+enum passel_status gauge_begin(const struct reading *reading, struct look *spare, struct gauge_run *run,
+                               struct passel_error *error)
 {
-    const struct picture *picture = &reading->picture;
-    const int32_t width = rect_width(picture->area), block = maker->look.block;
-    for (int32_t y = picture->area.y0; y < picture->area.y1; y++) {
+    const struct rect area = reading->picture.area;
+    run->digest = 0;
+    levels_begin(&run->levels, area);
+    for (int c = 0; c < 3; c++)
+        ends_begin(&run->ends[c], area);
+    return look_begin(reading->width, reading->height, look_block(reading->width, SMALL_ACROSS), spare, &run->small,
+                      error);
+}
+
+void gauge_rows(struct gauge_run *run, const struct picture *rows)
+{
+    const size_t bytes = (size_t)rect_width(rows->area) * sizeof(float);
+    for (int32_t y = rows->area.y0; y < rows->area.y1; y++) {
         for (int c = 0; c < 3; c++) {
-            const float *row = picture_row(picture, (enum plane)c, y);
-            add_row(row, width, &ends[c], &ends[c].row_most[y - picture->area.y0]);
-            gauge->digest = XXH3_64bits_withSeed(row, (size_t)width * sizeof *row, gauge->digest);
-            if (y >= 0)
-                look_add(maker, c, row, picture->area.x0, picture->area.x1);
+            const float *row = picture_row(rows, (enum plane)c, y);
+            ends_row(&run->ends[c], row, y);
+            run->digest = XXH3_64bits_withSeed(row, bytes, run->digest);
         }
-        if (y >= 0 && (y % block == block - 1 || y == picture->area.y1 - 1))
-            look_fold(maker, y / block);
+    }
+    levels_rows(&run->levels, rows);
+    look_rows(&run->small, rows);
+}
+
+/* How much of each tile is clipped. */
+static void add_at_top(const struct ends *ends, struct rect area, uint8_t at_top[TILES])
+{
+    const double tile = (double)rect_width(area) * rect_height(area) / TILES;
+    for (int i = 0; i < TILES; i++) {
+        const double share = ceil(255 * ends->tiles[i] / tile);
+        if (share > at_top[i])
+            at_top[i] = (uint8_t)(share < 255 ? share : 255);
     }
 }
 
-enum passel_status gauge_frame(const struct reading *reading, struct frame_gauge *gauge, struct look *small,
-                               struct passel_error *error)
+void gauge_end(struct gauge_run *run, const struct reading *reading, struct frame_gauge *gauge, struct look *small)
 {
-    const size_t height = (size_t)rect_height(reading->picture.area);
-    struct look_maker maker;
-    struct ends ends[3];
-    gauge->width = reading->width;
-    gauge->height = reading->height;
-    gauge->no_numbers = reading->faults.nan + reading->faults.infinite;
-    gauge->digest = 0;
-    *small = (struct look){ 0 };
-    float *rows = memory_new((3 * height + 1) * sizeof *rows);
-    if (rows == NULL)
-        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    const enum passel_status status =
-        look_begin(reading->width, reading->height, look_block(reading->width, SMALL_ACROSS), &maker, error);
-    if (status == PASSEL_OK) {
-        for (int c = 0; c < 3; c++)
-            ends[c] = (struct ends){ .most = -INFINITY, .row_most = rows + (size_t)c * height };
-        go_over_rows(reading, &maker, ends, gauge);
-        for (int c = 0; c < 3; c++)
-            count_ends(reading, (enum plane)c, &ends[c], gauge);
-        *small = look_end(&maker);
-        add_tiles(small, gauge);
+    const float area = (float)reading->width * (float)reading->height;
+    *gauge = (struct frame_gauge){ .width = reading->width,
+                                   .height = reading->height,
+                                   .no_numbers = reading->faults.nan + reading->faults.infinite,
+                                   .digest = run->digest };
+    for (int c = 0; c < 3; c++) {
+        struct ends ends;
+        if (ends_end(&run->ends[c], &ends)) {
+            gauge->clipped[c] = (float)ends.high / area;
+            add_at_top(&ends, reading->picture.area, gauge->at_top);
+        }
+        gauge->crushed[c] = (float)ends.low / area;
     }
-    memory_free(rows);
-    return status;
+    levels_end(&run->levels, gauge->levels);
+    *small = look_end(&run->small);
+    add_tiles(small, gauge);
 }

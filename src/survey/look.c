@@ -18,11 +18,12 @@ int32_t look_block(int32_t width, int32_t most)
     return width <= most ? 1 : (width + most - 1) / most;
 }
 
+/* What is in it is not yet known. */
 static enum passel_status look_new(int32_t across, int32_t down, int32_t block, struct look *look,
                                    struct passel_error *error)
 {
     *look = (struct look){ .across = across, .down = down, .block = block };
-    float *values = memory_zeros(look_count(look), 3 * sizeof *values);
+    float *values = memory_new(look_count(look) * 3 * sizeof *values);
     if (values == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int c = 0; c < 3; c++)
@@ -30,12 +31,25 @@ static enum passel_status look_new(int32_t across, int32_t down, int32_t block, 
     return PASSEL_OK;
 }
 
-enum passel_status look_begin(int32_t width, int32_t height, int32_t block, struct look_maker *maker,
-                              struct passel_error *error)
+static bool same_shape(const struct look *look, int32_t across, int32_t down)
+{
+    return look != NULL && look->plane[0] != NULL && look->across == across && look->down == down;
+}
+
+enum passel_status look_begin(int32_t width, int32_t height, int32_t block, struct look *spare,
+                              struct look_maker *maker, struct passel_error *error)
 {
     const int32_t across = width / block > 0 ? width / block : 1, down = height / block > 0 ? height / block : 1;
-    *maker = (struct look_maker){ .end = across * block, .fresh = { true, true, true } };
-    RETURN_IF_ERROR(look_new(across, down, block, &maker->look, error));
+    *maker = (struct look_maker){ .end = across * block, .fresh = true };
+    if (same_shape(spare, across, down)) {
+        maker->look = *spare;
+        maker->look.block = block;
+        *spare = (struct look){ 0 };
+    } else {
+        if (spare != NULL)
+            look_release(spare);
+        RETURN_IF_ERROR(look_new(across, down, block, &maker->look, error));
+    }
     maker->sums = memory_zeros((size_t)maker->end, 3 * sizeof *maker->sums);
     if (maker->sums != NULL)
         return PASSEL_OK;
@@ -43,39 +57,67 @@ enum passel_status look_begin(int32_t width, int32_t height, int32_t block, stru
     return error_set(error, PASSEL_NO_MEMORY, "out of memory");
 }
 
-void look_add(struct look_maker *maker, int channel, const float *row, int32_t x0, int32_t x1)
+static void add_row(const struct look_maker *maker, int channel, const float *row, int32_t x0, int32_t x1)
 {
     const int32_t first = x0 > 0 ? x0 : 0, last = x1 < maker->end ? x1 : maker->end;
     float *restrict sums = maker->sums + (ptrdiff_t)channel * maker->end;
     const float *restrict from = row - x0;
-    if (maker->fresh[channel] && last > first)
+    if (maker->fresh && last > first)
         memcpy(sums + first, from + first, (size_t)(last - first) * sizeof *sums);
     else
         for (int32_t x = first; x < last; x++)
             sums[x] += from[x];
-    maker->fresh[channel] = false;
 }
 
-void look_fold(struct look_maker *maker, int32_t down)
+/* A known number of pixels to a block is quicker. */
+static inline void fold_row(const float *restrict sums, int32_t across, int32_t block, float share, float *restrict out)
+{
+    for (int32_t x = 0; x < across; x++) {
+        float sum = 0;
+        for (int32_t i = 0; i < block; i++)
+            sum += sums[(ptrdiff_t)x * block + i];
+        out[x] = sum * share;
+    }
+}
+
+/* Ends the row of blocks, and begins the next one. */
+static void fold(struct look_maker *maker)
 {
     const struct look *look = &maker->look;
-    for (int c = 0; c < 3 && down >= 0 && down < look->down && !maker->fresh[c]; c++) {
+    const float share = 1.0F / ((float)look->block * (float)look->block);
+    for (int c = 0; c < 3; c++) {
         const float *sums = maker->sums + (ptrdiff_t)c * maker->end;
-        float *out = look->plane[c] + (ptrdiff_t)down * look->across;
-        for (int32_t x = 0; x < look->across; x++) {
-            for (int32_t i = 0; i < look->block; i++)
-                out[x] += sums[(ptrdiff_t)x * look->block + i];
-        }
+        float *out = look->plane[c] + (ptrdiff_t)maker->down * look->across;
+        if (maker->fresh)
+            memset(out, 0, (size_t)look->across * sizeof *out);
+        else if (look->block == 2)
+            fold_row(sums, look->across, 2, share, out);
+        else if (look->block == 4)
+            fold_row(sums, look->across, 4, share, out);
+        else
+            fold_row(sums, look->across, look->block, share, out);
     }
-    maker->fresh[0] = maker->fresh[1] = maker->fresh[2] = true;
+    maker->down++;
+    maker->fresh = true;
+}
+
+void look_rows(struct look_maker *maker, const struct picture *rows)
+{
+    const struct rect area = rows->area;
+    for (int32_t y = area.y0 > 0 ? area.y0 : 0; y < area.y1 && y / maker->look.block < maker->look.down; y++) {
+        while (maker->down < y / maker->look.block)
+            fold(maker);
+        for (int c = 0; c < 3; c++)
+            add_row(maker, c, picture_row(rows, (enum plane)c, y), area.x0, area.x1);
+        maker->fresh = false;
+    }
 }
 
 struct look look_end(struct look_maker *maker)
 {
+    while (maker->down < maker->look.down)
+        fold(maker);
     const struct look look = maker->look;
-    const float share = 1.0F / ((float)look.block * (float)look.block);
-    for (size_t i = 0; i < 3 * look_count(&look); i++)
-        look.plane[0][i] *= share;
     memory_free(maker->sums);
     *maker = (struct look_maker){ 0 };
     return look;
@@ -84,24 +126,19 @@ struct look look_end(struct look_maker *maker)
 enum passel_status look_make(const struct reading *reading, int32_t block, struct look *look,
                              struct passel_error *error)
 {
-    const struct picture *picture = &reading->picture;
     struct look_maker maker;
     *look = (struct look){ 0 };
-    RETURN_IF_ERROR(look_begin(reading->width, reading->height, block, &maker, error));
-    for (int32_t y = picture->area.y0 > 0 ? picture->area.y0 : 0; y < picture->area.y1 && y < maker.look.down * block;
-         y++) {
-        for (int c = 0; c < 3; c++)
-            look_add(&maker, c, picture_row(picture, (enum plane)c, y), picture->area.x0, picture->area.x1);
-        if (y % block == block - 1 || y == picture->area.y1 - 1)
-            look_fold(&maker, y / block);
-    }
+    RETURN_IF_ERROR(look_begin(reading->width, reading->height, block, NULL, &maker, error));
+    look_rows(&maker, &reading->picture);
     *look = look_end(&maker);
     return PASSEL_OK;
 }
 
 enum passel_status look_black(const struct look *like, struct look *look, struct passel_error *error)
 {
-    return look_new(like->across, like->down, like->block, look, error);
+    RETURN_IF_ERROR(look_new(like->across, like->down, like->block, look, error));
+    memset(look->plane[0], 0, 3 * look_count(look) * sizeof *look->plane[0]);
+    return PASSEL_OK;
 }
 
 void look_release(struct look *look)

@@ -25,18 +25,18 @@ struct grey {
  * For look_release. */
 enum passel_status look_make(const struct reading *reading, int32_t block, struct look *look,
                              struct passel_error *error);
-/* The same while rows come by, from the top: begin; add the red, green and blue of a row whose first pixel is x0; fold
- * behind the last row of each row of blocks, or the last there is; end. look_end leaves nothing in the maker. */
+/* The same while rows come by, from the top: begin; any number of rows, over and over; end, which leaves nothing in
+ * the maker. look_begin takes over the memory of `spare` (NULL: none) when it fits, and releases it otherwise. */
 struct look_maker {
     struct look look;
-    float *sums;   /* three rows */
-    int32_t end;   /* width that blocks cover */
-    bool fresh[3]; /* nothing was added since the last fold */
+    float *sums;  /* three rows, of the row of blocks that is being added up */
+    int32_t end;  /* width that blocks cover */
+    int32_t down; /* the row of blocks that is being added up */
+    bool fresh;   /* nothing of it was added */
 };
-enum passel_status look_begin(int32_t width, int32_t height, int32_t block, struct look_maker *maker,
-                              struct passel_error *error);
-void look_add(struct look_maker *maker, int channel, const float *row, int32_t x0, int32_t x1);
-void look_fold(struct look_maker *maker, int32_t down);
+enum passel_status look_begin(int32_t width, int32_t height, int32_t block, struct look *spare,
+                              struct look_maker *maker, struct passel_error *error);
+void look_rows(struct look_maker *maker, const struct picture *rows);
 struct look look_end(struct look_maker *maker);
 /* Black, of the same shape as another one, for sums. */
 enum passel_status look_black(const struct look *like, struct look *look, struct passel_error *error);

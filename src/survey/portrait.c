@@ -21,14 +21,14 @@ struct glance {
     bool movie;
     int index;
     unsigned wants;
-    struct picture *spares; /* one for each worker */
+    struct sight_room *rooms; /* one for each worker */
 };
 
 static void take_glance(void *data, int worker)
 {
     const struct glance *glance = data;
     sight_take(&glance->clip->sights[glance->index], glance->folder, glance->clip, glance->movie, glance->index,
-               glance->wants, &glance->spares[worker]);
+               glance->wants, &glance->rooms[worker]);
 }
 
 /* How alike two pictures are: the correlation of their logarithms over all blocks and colours together, so that another
@@ -114,20 +114,20 @@ static enum passel_status glance_at(const char *folder, struct clip *clip, struc
     struct pool *pool = NULL;
     enum passel_status status;
     RETURN_IF_ERROR(sights_begin(clip, clip->count, error));
-    struct picture *spares = spares_new(threads);
-    if (spares == NULL)
+    struct sight_room *rooms = sight_rooms_new(threads);
+    if (rooms == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    GOTO_IF_ERROR(pool_new(threads, &pool, error), out_spares);
+    GOTO_IF_ERROR(pool_new(threads, &pool, error), out_rooms);
     for (int i = 0; i < clip->count && status == PASSEL_OK; i++) {
-        glances[i] = (struct glance){ folder, clip, false, i, SIGHT_LOOK | sight_wants(wants, clip->count, i), spares };
+        glances[i] = (struct glance){ folder, clip, false, i, SIGHT_LOOK | sight_wants(wants, clip->count, i), rooms };
         status = pool_submit(pool, i, take_glance, &glances[i]);
     }
     pool_wait(pool);
     if (status != PASSEL_OK)
         (void)error_set(error, status, "out of memory");
-out_spares:
+out_rooms:
     pool_free(pool);
-    spares_free(spares, threads);
+    sight_rooms_free(rooms, threads);
     return status;
 }
 
@@ -219,7 +219,7 @@ static void peek(const char *folder, struct portrait *portrait)
 }
 
 static enum passel_status submit_samples(const char *folder, const struct portraits *portraits, struct glance *samples,
-                                         struct picture *spares, unsigned wants, struct pool *pool,
+                                         struct sight_room *rooms, unsigned wants, struct pool *pool,
                                          struct passel_error *error)
 {
     for (int i = 0; i < portraits->count; i++) {
@@ -234,7 +234,7 @@ static enum passel_status submit_samples(const char *folder, const struct portra
                                        portrait->movie,
                                        place,
                                        SIGHT_LOOK | sight_wants(wants, portrait->frames, place),
-                                       spares };
+                                       rooms };
             if (pool_submit(pool, i, take_glance, glance) != PASSEL_OK)
                 return error_set(error, PASSEL_NO_MEMORY, "out of memory");
         }
@@ -297,13 +297,13 @@ static enum passel_status look_at_all(const char *folder, struct portraits *port
     struct pool *pool = NULL;
     struct glance *samples = memory_zeros((size_t)portraits->count * PORTRAIT_SAMPLES + 1, sizeof *samples);
     enum passel_status status;
-    struct picture *spares = spares_new(threads);
-    if (samples == NULL || spares == NULL)
+    struct sight_room *rooms = sight_rooms_new(threads);
+    if (samples == NULL || rooms == NULL)
         GOTO_IF_ERROR(error_set(error, PASSEL_NO_MEMORY, "out of memory"), out_samples);
     GOTO_IF_ERROR(pool_new(threads, &pool, error), out_samples);
     for (int i = 0; i < portraits->count; i++)
         peek(folder, &portraits->list[i]);
-    status = submit_samples(folder, portraits, samples, spares, wants, pool, error);
+    status = submit_samples(folder, portraits, samples, rooms, wants, pool, error);
     pool_wait(pool);
     for (int i = 0; i < portraits->count && status == PASSEL_OK; i++) {
         status = join_samples(&portraits->list[i], error);
@@ -311,7 +311,7 @@ static enum passel_status look_at_all(const char *folder, struct portraits *port
     }
 out_samples:
     pool_free(pool);
-    spares_free(spares, threads);
+    sight_rooms_free(rooms, threads);
     memory_free(samples);
     return status;
 }

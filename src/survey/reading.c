@@ -41,60 +41,93 @@ enum passel_status reading_peek(const char *path, const struct reading_choice *c
     return PASSEL_OK;
 }
 
-static enum passel_status find_room(struct picture *spare, struct rect area, struct picture *picture,
-                                    struct passel_error *error)
+/* Room of this size; what is in its place is given back to the system when it has another one. */
+static enum passel_status find_room(struct picture *room, struct rect area, struct passel_error *error)
 {
-    if (spare != NULL && spare->owned != NULL && rect_width(spare->area) == rect_width(area) &&
-        rect_height(spare->area) == rect_height(area)) {
-        *picture = *spare;
-        *spare = (struct picture){ 0 };
-        picture->area = area;
+    if (room->owned != NULL && rect_width(room->area) == rect_width(area) &&
+        rect_height(room->area) == rect_height(area)) {
+        room->area = area;
         return PASSEL_OK;
     }
-    if (spare != NULL)
-        picture_release(spare);
-    return picture_new(picture, area, HAS_RGB, error);
+    picture_release(room);
+    return picture_new(room, area, HAS_RGB, error);
+}
+
+/* Rows that stay in a processor's cache, and waste nothing that is stored together. */
+enum { ROWS_AT_ONCE = 16 };
+
+static int32_t rows_at_once(const struct media_info *info)
+{
+    const int32_t height = rect_height(info->data), stored = info->chunk_rows;
+    if (info->whole || stored < 1 || stored >= height)
+        return height;
+    const int32_t rows = (ROWS_AT_ONCE + stored - 1) / stored * stored;
+    return rows < height ? rows : height;
+}
+
+enum passel_status reading_begin(const char *path, int32_t frame, const struct reading_choice *choice, bool keep,
+                                 struct reading_room *room, struct reading_run *run, struct passel_error *error)
+{
+    *run = (struct reading_run){ .frame = frame };
+    RETURN_IF_ERROR(media_open(path, &choice->media, &run->reader, error));
+    const struct media_info *info = media_info(run->reader);
+    struct picture *into = keep ? &room->whole : &room->rows;
+    struct rect area = info->data;
+    take_header(info, choice, &run->reading);
+    run->next = area.y0;
+    run->at_once = rows_at_once(info);
+    area.y1 = keep ? area.y1 : area.y0 + run->at_once;
+    RETURN_IF_ERROR(find_room(into, area, error));
+    run->room = *into;
+    run->room.owned = NULL;
+    if (keep)
+        run->reading.picture = run->room;
+    run->reading.picture.area = rect_shift(info->data, -info->display.x0, -info->display.y0);
+    return PASSEL_OK;
 }
 
 /* A matte is looked at as grey. */
-static enum passel_status read_pixels(struct media_reader *reader, int32_t frame, struct picture *spare,
-                                      struct reading *reading, struct passel_error *error)
+static enum passel_status read_pixels(struct reading_run *run, const struct picture *rows, struct passel_error *error)
 {
-    const struct media_info *info = media_info(reader);
-    struct picture *picture = &reading->picture;
-    const bool colour = (info->planes & HAS_RGB) == HAS_RGB;
-    RETURN_IF_ERROR(find_room(spare, info->data, picture, error));
-    struct picture target = *picture;
-    target.owned = NULL;
+    const bool colour = (media_info(run->reader)->planes & HAS_RGB) == HAS_RGB;
+    const size_t samples = rows->stride * (size_t)rect_height(rows->area);
+    struct picture target = *rows;
     if (!colour) {
         target.plane[PLANE_A] = target.plane[PLANE_R];
         target.plane[PLANE_R] = target.plane[PLANE_G] = target.plane[PLANE_B] = NULL;
     }
-    RETURN_IF_ERROR(media_read(reader, frame, &target, &reading->faults, error));
-    const size_t samples = picture->stride * (size_t)rect_height(picture->area);
+    RETURN_IF_ERROR(media_read(run->reader, run->frame, &target, &run->reading.faults, error));
     for (int p = PLANE_R; p <= PLANE_B && colour; p++)
-        encoding_undo(reading->encoding, picture->plane[p], samples);
+        encoding_undo(run->reading.encoding, rows->plane[p], samples);
     for (size_t i = 0; i < samples && !colour; i++)
-        picture->plane[PLANE_G][i] = picture->plane[PLANE_B][i] = picture->plane[PLANE_R][i];
-    picture->area = rect_shift(picture->area, -info->display.x0, -info->display.y0);
+        rows->plane[PLANE_G][i] = rows->plane[PLANE_B][i] = rows->plane[PLANE_R][i];
     return PASSEL_OK;
 }
 
-enum passel_status reading_take(const char *path, int32_t frame, const struct reading_choice *choice,
-                                struct picture *spare, struct reading *reading, struct passel_error *error)
+enum passel_status reading_rows(struct reading_run *run, struct passel_error *error)
 {
-    struct media_reader *reader = NULL;
-    *reading = (struct reading){ 0 };
-    RETURN_IF_ERROR(media_open(path, &choice->media, &reader, error));
-    take_header(media_info(reader), choice, reading);
-    const enum passel_status status = read_pixels(reader, frame, spare, reading, error);
-    media_close(reader);
-    if (status != PASSEL_OK)
-        reading_release(reading);
-    return status;
+    const struct media_info *info = media_info(run->reader);
+    struct rect area = info->data;
+    area.y0 = run->next;
+    area.y1 = area.y1 - area.y0 > run->at_once ? area.y0 + run->at_once : area.y1;
+    if (run->reading.picture.plane[PLANE_R] == NULL)
+        run->room.area = area;
+    run->rows = picture_part(&run->room, area);
+    if (!rect_empty(area))
+        RETURN_IF_ERROR(read_pixels(run, &run->rows, error));
+    run->rows.area = rect_shift(area, -info->display.x0, -info->display.y0);
+    run->next = area.y1;
+    return PASSEL_OK;
 }
 
-void reading_release(struct reading *reading)
+void reading_end(struct reading_run *run)
 {
-    picture_release(&reading->picture);
+    media_close(run->reader);
+    *run = (struct reading_run){ 0 };
+}
+
+void reading_room_release(struct reading_room *room)
+{
+    picture_release(&room->whole);
+    picture_release(&room->rows);
 }

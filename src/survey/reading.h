@@ -18,7 +18,8 @@ struct reading_choice {
 };
 
 struct reading {
-    struct picture picture;   /* R, G and B; area is the data window, counted from the top left of the display window */
+    struct picture picture;   /* R, G and B; area is the data window, counted from the top left of the display window;
+                               * its planes are there when all of them were read */
     int32_t width, height;    /* of the display window */
     struct encoding encoding; /* that was undone */
     struct primaries primaries;
@@ -32,13 +33,31 @@ struct reading {
     struct media_faults faults;
 };
 
-/* Reads frame `frame` (from 0; of a movie) of a file. For reading_release. `spare`, when not NULL, is a picture whose
- * memory is taken over when it has the right size, and given back to the system otherwise. */
-enum passel_status reading_take(const char *path, int32_t frame, const struct reading_choice *choice,
-                                struct picture *spare, struct reading *reading, struct passel_error *error);
+/* Memory to read into from frame to frame, a thread's own; zeroed at first. */
+struct reading_room {
+    struct picture whole, rows;
+};
+void reading_room_release(struct reading_room *room);
+
+/* A frame that is read from the top, a few rows at a time, so that they are looked at while they are at hand. */
+struct reading_run {
+    struct reading reading; /* its picture has no planes unless it is kept */
+    struct picture rows;    /* what was read last: R, G and B, linear; area as that of the reading's picture */
+    struct media_reader *reader;
+    struct picture room; /* to read into, counted as the file does */
+    int32_t frame, next, at_once;
+};
+
+/* Opens frame `frame` (from 0; of a movie) of a file. For reading_end, also after a failure; `room` is in use until
+ * then. */
+enum passel_status reading_begin(const char *path, int32_t frame, const struct reading_choice *choice, bool keep,
+                                 struct reading_room *room, struct reading_run *run, struct passel_error *error);
+/* Reads the next rows; their area is empty behind the last ones. */
+enum passel_status reading_rows(struct reading_run *run, struct passel_error *error);
+void reading_end(struct reading_run *run);
+
 /* The header alone; no picture. */
 enum passel_status reading_peek(const char *path, const struct reading_choice *choice, struct reading *reading,
                                 struct passel_error *error);
-void reading_release(struct reading *reading);
 
 #endif

@@ -89,76 +89,138 @@ static enum passel_status look_again(const struct look *small, int32_t times, st
     return PASSEL_OK;
 }
 
-static enum passel_status take_small(struct sight *sight, const struct reading *reading, unsigned wants,
+/* What is made of the frame made small. */
+static enum passel_status take_small(struct sight *sight, const struct look *small, int32_t width, unsigned missing,
                                      struct passel_error *error)
 {
-    struct look small;
-    enum passel_status status = gauge_frame(reading, &sight->gauge, &small, error);
-    if (status != PASSEL_OK)
-        return status;
-    memset(sight->gauge.at_top, 0, sizeof sight->gauge.at_top);
-    gauge_levels(reading, &sight->gauge);
-    gauge_at_top(reading, &sight->gauge);
-    sight->has |= SIGHT_GAUGE;
-    if ((wants & ~sight->has & SIGHT_TRACK) != 0) {
+    const int32_t block = look_block(width, PORTRAIT_ACROSS);
+    if ((missing & SIGHT_TRACK) != 0) {
         memory_free(sight->track.values);
-        status = grey_of(&small, &sight->track, error);
-        sight->has |= SIGHT_TRACK;
+        RETURN_IF_ERROR(grey_of(small, &sight->track, error));
     }
-    if ((wants & ~sight->has & SIGHT_THUMB) != 0 && status == PASSEL_OK) {
-        status = look_again(&small, look_block(small.across, THUMB_ACROSS), &sight->thumb, error);
-        sight->has |= SIGHT_THUMB;
-    }
+    if ((missing & SIGHT_THUMB) != 0)
+        RETURN_IF_ERROR(look_again(small, look_block(small->across, THUMB_ACROSS), &sight->thumb, error));
+    if ((missing & SIGHT_LOOK) != 0 && block % small->block == 0)
+        RETURN_IF_ERROR(look_again(small, block / small->block, &sight->look, error));
+    return PASSEL_OK;
+}
+
+/* What looks at the rows of a frame as they come by. */
+struct sweep {
+    bool gauges, looks;
+    struct look_maker look;
+    struct flash_view *flash; /* or NULL */
+};
+
+static enum passel_status sweep_begin(struct sweep *sweep, const struct reading *reading, unsigned missing,
+                                      struct sight_room *room, struct passel_error *error)
+{
     const int32_t block = look_block(reading->width, PORTRAIT_ACROSS);
-    if ((wants & ~sight->has & SIGHT_LOOK) != 0 && status == PASSEL_OK && block % small.block == 0) {
-        status = look_again(&small, block / small.block, &sight->look, error);
-        sight->has |= SIGHT_LOOK;
+    *sweep = (struct sweep){ 0 };
+    if ((missing & SIGHT_FLASH) != 0)
+        RETURN_IF_ERROR(flash_gauge_view(reading, &sweep->flash, error));
+    if ((missing & (SIGHT_GAUGE | SIGHT_TRACK | SIGHT_THUMB)) != 0) {
+        RETURN_IF_ERROR(gauge_begin(reading, &room->small, &room->gauge, error));
+        sweep->gauges = true;
     }
-    look_release(&small);
+    /* Else it is made of the frame made small. */
+    if ((missing & SIGHT_LOOK) != 0 && !(sweep->gauges && block % room->gauge.small.look.block == 0)) {
+        RETURN_IF_ERROR(look_begin(reading->width, reading->height, block, NULL, &sweep->look, error));
+        sweep->looks = true;
+    }
+    return PASSEL_OK;
+}
+
+static enum passel_status sweep_rows(struct sweep *sweep, struct reading_run *run, struct sight_room *room,
+                                     struct passel_error *error)
+{
+    for (;;) {
+        RETURN_IF_ERROR(reading_rows(run, error));
+        if (rect_empty(run->rows.area))
+            return PASSEL_OK;
+        if (sweep->gauges)
+            gauge_rows(&room->gauge, &run->rows);
+        if (sweep->looks)
+            look_rows(&sweep->look, &run->rows);
+        if (sweep->flash != NULL)
+            flash_view_strip(sweep->flash, &run->rows);
+    }
+}
+
+static void sweep_end(struct sweep *sweep, struct sight *sight, const struct reading *reading, struct sight_room *room)
+{
+    if (sweep->gauges)
+        gauge_end(&room->gauge, reading, &sight->gauge, &room->small);
+    if (sweep->looks)
+        sight->look = look_end(&sweep->look);
+}
+
+static enum passel_status take_rows(struct sight *sight, struct reading_run *run, unsigned missing,
+                                    struct sight_room *room, struct passel_error *error)
+{
+    struct sweep sweep;
+    enum passel_status status = sweep_begin(&sweep, &run->reading, missing, room, error);
+    if (status == PASSEL_OK)
+        status = sweep_rows(&sweep, run, room, error);
+    sweep_end(&sweep, sight, &run->reading, room);
+    if (status == PASSEL_OK && sweep.gauges)
+        status = take_small(sight, &room->small, run->reading.width, missing, error);
+    if (status == PASSEL_OK && sweep.flash != NULL) {
+        sight->flash = flash_view_grid(sweep.flash);
+        if (sight->flash == NULL)
+            status = error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    }
+    flash_view_free(sweep.flash);
     return status;
 }
 
-static enum passel_status take_all(struct sight *sight, const struct reading *reading, unsigned wants,
-                                   struct passel_error *error)
+static enum passel_status take_all(struct sight *sight, struct reading_run *run, unsigned wants,
+                                   struct sight_room *room, struct passel_error *error)
 {
     const unsigned missing = wants & ~sight->has;
-    if ((missing & (SIGHT_GAUGE | SIGHT_TRACK | SIGHT_THUMB)) != 0)
-        RETURN_IF_ERROR(take_small(sight, reading, wants, error));
-    if ((wants & ~sight->has & SIGHT_LOOK) != 0)
-        RETURN_IF_ERROR(look_make(reading, look_block(reading->width, PORTRAIT_ACROSS), &sight->look, error));
-    if ((missing & SIGHT_FLASH) != 0)
-        RETURN_IF_ERROR(flash_gauge_look(reading, &sight->flash, error));
+    RETURN_IF_ERROR(take_rows(sight, run, missing, room, error));
     if ((missing & SIGHT_KEEN) != 0) {
         sight->keen = memory_zeros(1, sizeof *sight->keen);
         if (sight->keen == NULL)
             return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-        RETURN_IF_ERROR(take_keen(reading, sight->keen, error));
+        RETURN_IF_ERROR(take_keen(&run->reading, sight->keen, error));
     }
     sight->has |= wants;
     return PASSEL_OK;
 }
 
-void sight_take(struct sight *sight, const char *folder, const struct clip *clip, bool movie, int index, unsigned wants,
-                struct picture *spare)
+/* Half a frame says nothing. */
+static void forget_part(struct sight *sight)
 {
-    struct reading reading = { 0 };
+    if ((sight->has & SIGHT_LOOK) == 0)
+        look_release(&sight->look);
+    if ((sight->has & SIGHT_GAUGE) == 0)
+        sight->gauge = (struct frame_gauge){ 0 };
+}
+
+void sight_take(struct sight *sight, const char *folder, const struct clip *clip, bool movie, int index, unsigned wants,
+                struct sight_room *room)
+{
+    struct reading_run run = { 0 };
     struct passel_error error = { 0 };
     if (sight->read && (sight->status != PASSEL_OK || (wants & ~sight->has) == 0))
         return;
     char *path = clip_path(folder, clip, movie ? 0 : index);
+    const bool keen = (wants & ~sight->has & SIGHT_KEEN) != 0;
     sight->read = true;
-    sight->status =
-        path == NULL ? PASSEL_NO_MEMORY : reading_take(path, movie ? index : 0, &clip->choice, spare, &reading, &error);
+    sight->status = path == NULL
+                        ? PASSEL_NO_MEMORY
+                        : reading_begin(path, movie ? index : 0, &clip->choice, keen, &room->reading, &run, &error);
     memory_free(path);
+    if (sight->status == PASSEL_OK)
+        sight->status = take_all(sight, &run, wants, room, &error);
     if (sight->status == PASSEL_OK) {
-        sight->header = reading;
+        sight->header = run.reading;
         sight->header.picture = (struct picture){ 0 };
-        sight->status = take_all(sight, &reading, wants, &error);
+    } else {
+        forget_part(sight);
     }
-    if (spare != NULL && reading.picture.owned != NULL)
-        *spare = reading.picture;
-    else
-        reading_release(&reading);
+    reading_end(&run);
     (void)snprintf(sight->problem, sizeof sight->problem, "%.*s", (int)sizeof sight->problem - 1, error.text);
     (void)snprintf(sight->gauge.problem, sizeof sight->gauge.problem, "%.*s", (int)sizeof sight->gauge.problem - 1,
                    error.text);
@@ -177,16 +239,18 @@ void sight_follow(struct sight *sight, const struct grey *first)
     sight->track.values = NULL;
 }
 
-struct picture *spares_new(int threads)
+struct sight_room *sight_rooms_new(int threads)
 {
-    return memory_zeros((size_t)threads, sizeof(struct picture));
+    return memory_zeros((size_t)threads, sizeof(struct sight_room));
 }
 
-void spares_free(struct picture *spares, int threads)
+void sight_rooms_free(struct sight_room *rooms, int threads)
 {
-    for (int i = 0; spares != NULL && i < threads; i++)
-        picture_release(&spares[i]);
-    memory_free(spares);
+    for (int i = 0; rooms != NULL && i < threads; i++) {
+        reading_room_release(&rooms[i].reading);
+        look_release(&rooms[i].small);
+    }
+    memory_free(rooms);
 }
 
 int sight_sample(int frames, int k)

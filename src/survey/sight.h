@@ -11,6 +11,7 @@
 #include "survey/frame_gauge.h"
 #include "survey/gauge.h"
 #include "survey/gauge_flash.h"
+#include "survey/gauge_run.h"
 #include "survey/look.h"
 
 /* Frames that say what a pass is; blocks across a look: fine enough for a lamp-post, coarse enough to lose the noise.
@@ -51,15 +52,19 @@ struct sight {
     struct flash_grid *flash; /* or NULL */
 };
 
-/* Reads the frame when something wanted is not there yet, and the file was not found broken. `index` counts files, of a
- * movie frames. Not for one sight from two threads.
- * `spare` is memory to read into from frame to frame, a thread's own; NULL for none. */
-void sight_take(struct sight *sight, const char *folder, const struct clip *clip, bool movie, int index, unsigned wants,
-                struct picture *spare);
-/* Spare pictures, empty at first: one for each thread. NULL when memory is out. */
-struct picture *spares_new(int threads);
-void spares_free(struct picture *spares, int threads);
+/* What a thread works with from frame to frame. */
+struct sight_room {
+    struct reading_room reading;
+    struct gauge_run gauge;
+    struct look small;
+};
+struct sight_room *sight_rooms_new(int threads); /* one for each thread; NULL when memory is out */
+void sight_rooms_free(struct sight_room *rooms, int threads);
 
+/* Reads the frame when something wanted is not there yet, and the file was not found broken. `index` counts files, of a
+ * movie frames. Not for one sight from two threads. */
+void sight_take(struct sight *sight, const char *folder, const struct clip *clip, bool movie, int index, unsigned wants,
+                struct sight_room *room);
 /* What of `wants` makes sense for a frame of a pass of so many. */
 unsigned sight_wants(unsigned wants, int frames, int index);
 /* Up to PORTRAIT_SAMPLES frames, evenly spread, say what a pass is. */

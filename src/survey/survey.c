@@ -26,7 +26,7 @@ enum { KEEN_PASSES = 1024 };
 struct round {
     struct survey *survey;
     const struct survey_wish *wish;
-    struct picture *spares; /* one for each worker */
+    struct sight_room *rooms; /* one for each worker */
     atomic_int done;
     pthread_mutex_t flashes; /* guards what passes keep of their flashes, and the status */
     enum passel_status status;
@@ -73,7 +73,7 @@ static void take_frame(void *data, int worker)
     const unsigned wants =
         SIGHT_GAUGE | SIGHT_THUMB | SIGHT_FLASH | (keen ? SIGHT_KEEN : 0) | (follows ? SIGHT_TRACK : 0);
     sight_take(sight, round->wish->folder, clip, portrait->movie, task->index,
-               sight_wants(wants, task->pass->frame_count, task->index), &round->spares[worker]);
+               sight_wants(wants, task->pass->frame_count, task->index), &round->rooms[worker]);
     if (follows)
         sight_follow(sight, &clip->sights[clip->stand].track);
     put_flash(round, task->pass, task->index);
@@ -86,12 +86,12 @@ static enum passel_status take_frames(struct survey *survey, const struct survey
                                       struct passel_error *error)
 {
     struct round round = {
-        .survey = survey, .wish = wish, .spares = spares_new(wish->threads), .flashes = PTHREAD_MUTEX_INITIALIZER
+        .survey = survey, .wish = wish, .rooms = sight_rooms_new(wish->threads), .flashes = PTHREAD_MUTEX_INITIALIZER
     };
     struct frame_task *tasks = memory_zeros((size_t)survey->frames + 1, sizeof *tasks);
     enum passel_status status = PASSEL_OK;
     int count = 0;
-    if (tasks == NULL || round.spares == NULL)
+    if (tasks == NULL || round.rooms == NULL)
         status = PASSEL_NO_MEMORY;
     for (int i = 0; i < survey->count && status == PASSEL_OK; i++) {
         struct pass_gauge *pass = &survey->passes[i];
@@ -103,7 +103,7 @@ static enum passel_status take_frames(struct survey *survey, const struct survey
     pool_wait(pool);
     pthread_mutex_destroy(&round.flashes);
     status = status == PASSEL_OK ? round.status : status;
-    spares_free(round.spares, wish->threads);
+    sight_rooms_free(round.rooms, wish->threads);
     memory_free(tasks);
     return status == PASSEL_OK ? PASSEL_OK : error_set(error, status, "out of memory");
 }

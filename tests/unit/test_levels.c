@@ -11,6 +11,7 @@
 
 #include <cmocka.h>
 
+#include "survey/gauge_run.h"
 #include "survey/survey.h"
 
 static struct reading reading_of(int32_t width, int32_t height)
@@ -20,6 +21,24 @@ static struct reading reading_of(int32_t width, int32_t height)
     return reading;
 }
 
+/* All rows of a reading, so many at a time. */
+static struct frame_gauge gauge_of(const struct reading *reading, int32_t at_once)
+{
+    struct gauge_run run;
+    struct look small = { 0 };
+    struct frame_gauge gauge = { 0 };
+    const struct rect area = reading->picture.area;
+    assert_int_equal(gauge_begin(reading, &small, &run, NULL), PASSEL_OK);
+    for (int32_t y = area.y0; y < area.y1; y += at_once) {
+        const struct picture rows = picture_part(
+            &reading->picture, rect_of(area.x0, y, area.x1, y + at_once < area.y1 ? y + at_once : area.y1));
+        gauge_rows(&run, &rows);
+    }
+    gauge_end(&run, reading, &gauge, &small);
+    look_release(&small);
+    return gauge;
+}
+
 /* A grey whose logarithm rises evenly over ten doublings from left to right: its quantiles are known. */
 static void levels_of_a_known_spread(void **state)
 {
@@ -27,7 +46,6 @@ static void levels_of_a_known_spread(void **state)
     (void)state;
     for (int i = 0; i < 3; i++) {
         struct reading reading = reading_of(widths[i], 300);
-        struct frame_gauge gauge = { 0 };
         for (int c = 0; c < 3; c++) {
             for (int32_t y = 0; y < 300; y++) {
                 for (int32_t x = 0; x < widths[i]; x++)
@@ -35,7 +53,7 @@ static void levels_of_a_known_spread(void **state)
                         exp2f(10 * ((float)x + 0.5F) / (float)widths[i] - 8);
             }
         }
-        gauge_levels(&reading, &gauge);
+        const struct frame_gauge gauge = gauge_of(&reading, 7);
         static const double shares[] = { 0.01, 0.5, 0.99 };
         for (int k = 0; k < 3; k++)
             assert_true(fabs(log2((double)gauge.levels[k]) - (10 * shares[k] - 8)) < 10.0 / widths[i] + 0.05);
@@ -46,30 +64,30 @@ static void levels_of_a_known_spread(void **state)
 static void levels_of_ends(void **state)
 {
     struct reading reading = reading_of(40, 30);
-    struct frame_gauge gauge = { 0 };
     (void)state;
     for (int c = 0; c < 3; c++)
         picture_fill(&reading.picture, (enum plane)c, reading.picture.area, -0.5F);
-    gauge_levels(&reading, &gauge);
+    struct frame_gauge gauge = gauge_of(&reading, 30);
     assert_true(gauge.levels[2] >= 0 && gauge.levels[2] < 1e-5F);
     for (int c = 0; c < 3; c++)
         picture_fill(&reading.picture, (enum plane)c, reading.picture.area, 65504);
-    gauge_levels(&reading, &gauge);
+    gauge = gauge_of(&reading, 30);
     assert_true(gauge.levels[0] > 6e4F && gauge.levels[2] < 66000);
     picture_release(&reading.picture);
 }
 
-/* A quarter of one tile and the whole of another stand at the top, in two channels. */
+/* A quarter of one tile and the whole of another stand at the top, in two channels; the third one only rises. */
 static void clipped_places(void **state)
 {
     struct reading reading = reading_of(10 * TILES_ACROSS, 10 * TILES_DOWN);
-    struct frame_gauge gauge = { .clipped = { 0.1F, 0, 0.1F } };
     (void)state;
     for (int c = 0; c < 3; c++)
         picture_fill(&reading.picture, (enum plane)c, reading.picture.area, 0.25F);
+    for (int32_t x = 0; x < 10 * TILES_ACROSS; x++)
+        picture_fill(&reading.picture, PLANE_G, rect_of(x, 0, x + 1, 10 * TILES_DOWN), (float)x);
     picture_fill(&reading.picture, PLANE_R, rect_of(50, 20, 55, 25), 1);
     picture_fill(&reading.picture, PLANE_B, rect_of(100, 40, 110, 50), 2);
-    gauge_at_top(&reading, &gauge);
+    const struct frame_gauge gauge = gauge_of(&reading, 16);
     for (int i = 0; i < TILES; i++)
         assert_int_equal(gauge.at_top[i], i == 2 * TILES_ACROSS + 5 ? 64 : i == 4 * TILES_ACROSS + 10 ? 255 : 0);
     picture_release(&reading.picture);

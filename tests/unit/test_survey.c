@@ -16,6 +16,7 @@
 #include "base/file.h"
 #include "base/memory.h"
 #include "kinds/shot.h"
+#include "survey/gauge_run.h"
 #include "survey/survey.h"
 #include "survey/survey_track.h"
 
@@ -184,15 +185,24 @@ static void spots_stand_out(void **state)
     picture_release(&picture);
 }
 
+static struct frame_gauge gauge_of(const struct reading *reading)
+{
+    struct gauge_run run;
+    struct look small = { 0 };
+    struct frame_gauge gauge;
+    assert_int_equal(gauge_begin(reading, &small, &run, NULL), PASSEL_OK);
+    gauge_rows(&run, &reading->picture);
+    gauge_end(&run, reading, &gauge, &small);
+    assert_int_equal(small.across, WIDTH);
+    look_release(&small);
+    return gauge;
+}
+
 static void clipping_is_a_plateau(void **state)
 {
     struct reading reading = { .picture = stripes(0, 0.01F, 5), .width = WIDTH, .height = HEIGHT };
-    struct frame_gauge gauge = { 0 };
-    struct look small;
     (void)state;
-    assert_int_equal(gauge_frame(&reading, &gauge, &small, NULL), PASSEL_OK);
-    assert_int_equal(small.across, WIDTH);
-    look_release(&small);
+    struct frame_gauge gauge = gauge_of(&reading);
     assert_true(gauge.clipped[PLANE_G] == 0 && gauge.crushed[PLANE_G] == 0);
     size_t above = 0;
     for (size_t y = 0; y < HEIGHT; y++) {
@@ -202,8 +212,7 @@ static void clipping_is_a_plateau(void **state)
             *value = fminf(*value, 0.34F);
         }
     }
-    assert_int_equal(gauge_frame(&reading, &gauge, &small, NULL), PASSEL_OK);
-    look_release(&small);
+    gauge = gauge_of(&reading);
     assert_true(fabs((double)gauge.clipped[PLANE_G] * WIDTH * HEIGHT - (double)above) < 0.03 * (double)above);
     picture_release(&reading.picture);
 }
