@@ -21,7 +21,8 @@
 #define BROAD_TRUST 2e-4
 #define CLOSE_ROUNDS 4
 #define LENGTH 0.25        /* how far a slope goes on, of the plate's smaller side */
-#define NARROW 6           /* cells each way: a thing narrower than that is not carried on */
+#define NARROW 6           /* cells each way: a thing narrower than that is not carried on… */
+#define LAYER 24           /* …unless it lies across a left or right side and is so long */
 #define USUAL_TIMES 5      /* the usual difference from what is beside is no sign of a thing */
 #define LEAST_WEIGHT 0.02  /* manners of less say are left out */
 #define DEPART_TIMES 5     /* the usual departure from the edge's value, and… */
@@ -133,10 +134,12 @@ static enum passel_status smooth_over(const struct continuing *go, int rounds, d
 
 /* ---- sides ----------------------------------------------------------------------------------------------------- */
 
-/* What sides have a say, and how much every manner has past each. */
+/* What sides have a say, and how much every manner has past each of their cells. */
 struct mixture {
     bool open[SIDE_COUNT];
-    double weight[SIDE_COUNT][MANNERS];
+    int32_t length[SIDE_COUNT];
+    double *weight[SIDE_COUNT]; /* [manner * length + cell along the side] */
+    bool used[SIDE_COUNT][MANNERS];
     int sides;
 };
 
@@ -145,21 +148,45 @@ static void find_sides(const struct gradient *gradient, struct mixture *mixture)
     *mixture = (struct mixture){ .sides = 0 };
     for (int side = 0; side < SIDE_COUNT; side++) {
         mixture->open[side] = side_gap(gradient, (enum side)side) > 0;
+        mixture->length[side] = side_length(gradient, (enum side)side);
         mixture->sides += mixture->open[side];
+    }
+}
+
+static void mixture_release(struct mixture *mixture)
+{
+    for (int side = 0; side < SIDE_COUNT; side++)
+        memory_free(mixture->weight[side]);
+}
+
+/* Manners of little say anywhere are left out. */
+static void drop_least(struct mixture *mixture, int side)
+{
+    const int32_t length = mixture->length[side];
+    double *weight = mixture->weight[side];
+    for (int k = 0; k < MANNERS; k++) {
+        for (int32_t i = 0; i < length; i++)
+            mixture->used[side][k] = mixture->used[side][k] || weight[k * length + i] >= LEAST_WEIGHT;
+    }
+    for (int32_t i = 0; i < length; i++) {
+        double sum = 0;
+        for (int k = 0; k < MANNERS; k++)
+            sum += mixture->used[side][k] ? weight[k * length + i] : 0;
+        for (int k = 0; k < MANNERS; k++)
+            weight[k * length + i] /= sum;
     }
 }
 
 static enum passel_status find_weights(const struct continuing *go, struct mixture *mixture, struct passel_error *error)
 {
     for (int side = 0; side < SIDE_COUNT; side++) {
-        double sum = 0, *weight = mixture->weight[side];
         if (!mixture->open[side])
             continue;
-        RETURN_IF_ERROR(manners_weigh(go->gradient, go->belief, (enum side)side, weight, error));
-        for (int k = 0; k < MANNERS; k++)
-            sum += weight[k] >= LEAST_WEIGHT ? weight[k] : 0;
-        for (int k = 0; k < MANNERS; k++)
-            weight[k] = weight[k] >= LEAST_WEIGHT ? weight[k] / sum : 0;
+        mixture->weight[side] = memory_zeros((size_t)mixture->length[side], MANNERS * sizeof(double));
+        if (mixture->weight[side] == NULL)
+            return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+        RETURN_IF_ERROR(manners_weigh(go->gradient, go->belief, (enum side)side, mixture->weight[side], error));
+        drop_least(mixture, side);
     }
     return PASSEL_OK;
 }
@@ -171,7 +198,7 @@ static double side_share(const struct mixture *mixture, struct rect plate, int s
                                      x < plate.x0 ? plate.x0 - x : 0, x >= plate.x1 ? x + 1 - plate.x1 : 0 };
     double all = 0;
     for (int k = 0; k < SIDE_COUNT; k++)
-        all += out[k] * out[k];
+        all += mixture->open[k] ? out[k] * out[k] : 0;
     return !mixture->open[side] ? 0 : all > 0 ? out[side] * out[side] / all : 1.0 / mixture->sides;
 }
 
@@ -179,9 +206,15 @@ static void add_manner(const struct continuing *go, const struct mixture *mixtur
 {
     const struct cells *field = &go->gradient->field;
     const struct rect plate = plate_cells(go->gradient);
-    const double weight = mixture->weight[side][manner];
+    const int32_t length = mixture->length[side];
+    const double *weight = mixture->weight[side] + manner * length;
     for (int32_t i = 0; i < field->width * field->height; i++) {
-        const double share = weight * side_share(mixture, plate, side, i % field->width, i / field->width);
+        const int32_t x = i % field->width, y = i / field->width;
+        const int32_t along = is_upright((enum side)side) ? x - plate.x0 : y - plate.y0;
+        const double share = weight[along < 0         ? 0
+                                    : along >= length ? length - 1
+                                                      : along] *
+                             side_share(mixture, plate, side, x, y);
         for (int p = 0; p < go->planes; p++)
             go->smooth[p][i] += share * go->one[p][i];
     }
@@ -193,15 +226,15 @@ static int by_double(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* The middle one of what counts around a cell, `step` apart: what is narrow is no part of it. */
-static double middle_along(const struct continuing *go, int p, int32_t i, bool across)
+/* The middle one of what counts up to `reach` cells away. */
+static double middle_along(const struct continuing *go, int p, int32_t i, bool across, int32_t reach)
 {
     const struct cells *field = &go->gradient->field;
     const int32_t at = across ? i % field->width : i / field->width, size = across ? field->width : field->height;
     const int32_t step = across ? 1 : field->width;
-    double around[2 * NARROW + 1];
+    double around[2 * LAYER + 1];
     size_t count = 0;
-    for (int32_t k = -NARROW; k <= NARROW; k++) {
+    for (int32_t k = -reach; k <= reach; k++) {
         if (at + k >= 0 && at + k < size && go->joined[i + k * step])
             around[count++] = (double)field->value[p][i + k * step];
     }
@@ -209,21 +242,32 @@ static double middle_along(const struct continuing *go, int p, int32_t i, bool a
     return 0.5 * (around[(count - 1) / 2] + around[count / 2]);
 }
 
-/* Takes belief from cells that stand out of what is beside them along a side. */
-static void doubt_narrow(const struct continuing *go, bool across)
+/* How far a cell stands out of what is beside it along a row or a column. */
+static double off_along(const struct continuing *go, int32_t i, bool across, int32_t reach)
 {
-    const struct cells *field = &go->gradient->field;
-    const int32_t count = field->width * field->height;
+    double off = 0;
+    for (int p = 0; p < 3; p++) {
+        const double middle = middle_along(go, p, i, across, reach);
+        off = fmax(off, fabs((double)go->gradient->field.value[p][i] - middle) / (fabs(middle) + 1e-3));
+    }
+    return off;
+}
+
+/* Takes belief from cells that stand out of what is beside them along a side. Past a left or a right side a far ridge
+ * or a band of cloud goes on, which is narrow, too, but like what lies farther in. */
+static void doubt_narrow(const struct continuing *go, bool upright)
+{
+    const int32_t count = go->gradient->field.width * go->gradient->field.height;
     double *const off = go->one[0], *const sorted = go->one[1];
     size_t seen = 0;
     for (int32_t i = 0; i < count; i++) {
         off[i] = 0;
-        for (int p = 0; p < 3 && go->joined[i]; p++) {
-            const double middle = middle_along(go, p, i, across);
-            off[i] = fmax(off[i], fabs((double)field->value[p][i] - middle) / (fabs(middle) + 1e-3));
-        }
-        if (go->joined[i])
-            sorted[seen++] = off[i];
+        if (!go->joined[i])
+            continue;
+        off[i] = off_along(go, i, upright, NARROW);
+        if (!upright)
+            off[i] = fmin(off[i], off_along(go, i, true, LAYER));
+        sorted[seen++] = off[i];
     }
     qsort(sorted, seen, sizeof *sorted, by_double);
     const double scale = seen > 0 ? fmax(USUAL_TIMES * sorted[seen / 2], OUTLIER) : 1;
@@ -275,7 +319,7 @@ static enum passel_status mix_manners(const struct continuing *go, const struct 
         memset(go->smooth[p], 0, (size_t)count * sizeof *go->smooth[p]);
     for (int side = 0; side < SIDE_COUNT; side++) {
         for (int k = 0; k < MANNERS; k++) {
-            if (mixture->weight[side][k] > 0)
+            if (mixture->used[side][k])
                 RETURN_IF_ERROR(go_on(go, mixture, k, side, error));
         }
     }
@@ -372,8 +416,11 @@ static enum passel_status find_smooth(const struct continuing *go, enum gradient
     if (mixture.sides == 0)
         return smooth_over(go, CLOSE_ROUNDS, CLOSE_TRUST, error);
     find_belief(go, &mixture);
-    RETURN_IF_ERROR(find_weights(go, &mixture, error));
-    return mix_manners(go, &mixture, error);
+    enum passel_status status = find_weights(go, &mixture, error);
+    if (status == PASSEL_OK)
+        status = mix_manners(go, &mixture, error);
+    mixture_release(&mixture);
+    return status;
 }
 
 enum passel_status field_continue(struct gradient *gradient, enum gradient_detail detail, struct passel_error *error)

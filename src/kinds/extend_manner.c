@@ -26,6 +26,8 @@
 #define MISS_FLOOR 0.001   /* of the root: smaller misses are all the same */
 #define MISS_RATIO_MOST 20 /* squared; worse manners are out anyway */
 #define DECIDED 20.0       /* how fast weights fall with the logarithm of the squared miss */
+#define REACH 1.0          /* sections: what is seen so far along a layered side has a say */
+#define EVERYWHERE 0.5     /* of a section: the say of the whole side */
 
 struct manner {
     int order;      /* 1 membrane, 2 plate */
@@ -56,14 +58,21 @@ struct extrapolate_law manner_law(int manner, int32_t gap, bool upright)
                                      .stretch_y = upright ? 1 : is->stretch };
 }
 
+/* Along one direction: the last is left out when less than half of it is the plate's. */
+static int32_t whole_cells(int32_t pixels, int32_t size)
+{
+    const int32_t count = (pixels + size - 1) / size;
+    return count > 1 && count * size - pixels > size / 2 ? count - 1 : count;
+}
+
 struct rect plate_cells(const struct gradient *gradient)
 {
     const struct cells *field = &gradient->field;
     const int32_t size = field->size;
     const int32_t left = (gradient->plate.x0 - field->area.x0) / size;
     const int32_t top = (gradient->plate.y0 - field->area.y0) / size;
-    return rect_of(left, top, left + (rect_width(gradient->plate) + size - 1) / size,
-                   top + (rect_height(gradient->plate) + size - 1) / size);
+    return rect_of(left, top, left + whole_cells(rect_width(gradient->plate), size),
+                   top + whole_cells(rect_height(gradient->plate), size));
 }
 
 int32_t side_gap(const struct gradient *gradient, enum side side)
@@ -72,6 +81,12 @@ int32_t side_gap(const struct gradient *gradient, enum side side)
     const int32_t pixels[SIDE_COUNT] = { plate.y0 - target.y0, target.y1 - plate.y1, plate.x0 - target.x0,
                                          target.x1 - plate.x1 };
     return (pixels[side] + gradient->field.size - 1) / gradient->field.size;
+}
+
+int32_t side_length(const struct gradient *gradient, enum side side)
+{
+    const struct rect cells = plate_cells(gradient);
+    return is_upright(side) ? rect_width(cells) : rect_height(cells);
 }
 
 bool cells_are_gradual(const struct cells *field, int32_t a, int32_t b)
@@ -173,6 +188,11 @@ static enum passel_status guess_band(const struct strip *strip, int manner, int3
     return extrapolate(strip->guess, 3, strip->trust, w, rows, &law, error);
 }
 
+static int32_t sections_of(int32_t width)
+{
+    return width / SECTION > 1 ? width / SECTION : 1;
+}
+
 /* Mean square miss in a section of the band, as a share of the light's own root; below 0 when nothing is usable. */
 static double section_miss(const struct strip *strip, int32_t first, int32_t last, int32_t hidden)
 {
@@ -193,66 +213,105 @@ static double section_miss(const struct strip *strip, int32_t first, int32_t las
     return count > 0 ? sum / count + MISS_FLOOR * MISS_FLOOR * light / count + 1e-12 : -1;
 }
 
-/* Adds the logarithms of the misses against the best manner's. misses[manner * sections + section]. */
-static void add_scores(const double *misses, int32_t sections, double score[MANNERS])
+/* Adds the logarithms of the misses against the best manner's; both [manner * sections + section]. */
+static void add_scores(const double *misses, int32_t sections, double *scores)
 {
     for (int32_t s = 0; s < sections; s++) {
         double least = misses[s];
         for (int k = 1; k < MANNERS; k++)
             least = fmin(least, misses[k * sections + s]);
         for (int k = 0; k < MANNERS && least > 0; k++)
-            score[k] += log(fmin(misses[k * sections + s] / least, MISS_RATIO_MOST)) / sections;
+            scores[k * sections + s] += log(fmin(misses[k * sections + s] / least, MISS_RATIO_MOST));
     }
 }
 
 static enum passel_status score_band(const struct strip *strip, int32_t hidden, int32_t gap, double *misses,
-                                     double score[MANNERS], struct passel_error *error)
+                                     double *scores, struct passel_error *error)
 {
-    const int32_t sections = strip->width / SECTION > 1 ? strip->width / SECTION : 1;
+    const int32_t sections = sections_of(strip->width);
     for (int k = 0; k < MANNERS; k++) {
         RETURN_IF_ERROR(guess_band(strip, k, hidden, gap, error));
         for (int32_t s = 0; s < sections; s++)
             misses[k * sections + s] =
                 section_miss(strip, strip->width * s / sections, strip->width * (s + 1) / sections, hidden);
     }
-    add_scores(misses, sections, score);
+    add_scores(misses, sections, scores);
     return PASSEL_OK;
 }
 
-static void weights_from(const double score[MANNERS], int bands, double weight[MANNERS])
+/* ---- weights --------------------------------------------------------------------------------------------------- */
+
+/* A section's score. Along a top or a bottom is one sky or one floor, and the whole side decides; a left or a right
+ * side crosses sky, ridge and ground, so a section's own score has the most say, then its neighbours'. */
+static double pooled(const double *scores, int32_t sections, int32_t at, bool layered)
 {
-    double least = score[0], sum = 0;
-    for (int k = 1; k < MANNERS; k++)
-        least = fmin(least, score[k]);
-    for (int k = 0; k < MANNERS; k++) {
-        weight[k] = exp(-DECIDED * (score[k] - least) / (bands > 0 ? bands : 1));
-        sum += weight[k];
+    double sum = 0, all = 0;
+    for (int32_t s = 0; s < sections; s++) {
+        const double off = (s - at) / REACH, say = layered ? exp(-0.5 * off * off) + EVERYWHERE / sections : 1;
+        sum += say * scores[s];
+        all += say;
     }
-    for (int k = 0; k < MANNERS; k++)
-        weight[k] /= sum;
+    return sum / all;
 }
 
-enum passel_status manners_weigh(const struct gradient *gradient, const double *belief, enum side side,
-                                 double weight[MANNERS], struct passel_error *error)
+/* weights[manner * sections + section]. A plate too thin to hide a band of does not tell its slope: its value goes on.
+ */
+static void weights_from(const double *scores, int32_t sections, int bands, bool layered, double *weights)
+{
+    for (int32_t s = 0; s < sections; s++) {
+        double score[MANNERS], least = INFINITY, sum = 0;
+        for (int k = 0; k < MANNERS; k++) {
+            score[k] = pooled(scores + k * sections, sections, s, layered);
+            least = fmin(least, score[k]);
+        }
+        for (int k = 0; k < MANNERS; k++) {
+            double *weight = &weights[k * sections + s];
+            *weight = bands > 0 ? exp(-DECIDED * (score[k] - least) / bands) : manners[k].order == 1;
+            sum += *weight;
+        }
+        for (int k = 0; k < MANNERS; k++)
+            weights[k * sections + s] /= sum;
+    }
+}
+
+/* From the middles of the sections to cells. */
+static void spread_weights(const double *weights, int32_t sections, int32_t width, double *weight)
+{
+    for (int32_t i = 0; i < width; i++) {
+        const double at = fmin(fmax((i + 0.5) * sections / width - 0.5, 0), sections - 1);
+        const int32_t first = (int32_t)at, second = first + 1 < sections ? first + 1 : first;
+        for (int k = 0; k < MANNERS; k++) {
+            const double here = weights[k * sections + first], next = weights[k * sections + second];
+            weight[k * width + i] = here + (at - first) * (next - here);
+        }
+    }
+}
+
+enum passel_status manners_weigh(const struct gradient *gradient, const double *belief, enum side side, double *weight,
+                                 struct passel_error *error)
 {
     static const int32_t depths[] = { 2, 3, 5, 8, BAND_MOST };
     const int32_t gap = side_gap(gradient, side);
     struct strip strip;
-    double score[MANNERS] = { 0 };
     int bands = 0;
     enum passel_status status;
     RETURN_IF_ERROR(strip_new(&strip, gradient, side, error));
-    double *misses = memory_zeros((size_t)strip.width + 1, MANNERS * sizeof *misses);
+    const int32_t sections = sections_of(strip.width);
+    double *misses = memory_zeros((size_t)sections, 3 * MANNERS * sizeof *misses);
     status = misses == NULL ? error_set(error, PASSEL_NO_MEMORY, "out of memory") : PASSEL_OK;
+    double *scores = misses + MANNERS * sections, *weights = scores + MANNERS * sections;
     strip.belief = belief;
     find_usable(&strip);
     for (size_t i = 0; i < sizeof depths / sizeof *depths && status == PASSEL_OK; i++) {
         if (2 * depths[i] > strip.height || (depths[i] > gap && bands > 0))
             continue;
-        status = score_band(&strip, depths[i], gap, misses, score, error);
+        status = score_band(&strip, depths[i], gap, misses, scores, error);
         bands++;
     }
-    weights_from(score, bands, weight);
+    if (status == PASSEL_OK) {
+        weights_from(scores, sections, bands, !is_upright(side), weights);
+        spread_weights(weights, sections, strip.width, weight);
+    }
     memory_free(misses);
     memory_free(strip.block);
     return status;

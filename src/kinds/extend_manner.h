@@ -18,7 +18,7 @@ static inline bool is_upright(enum side side)
 
 #define MANNERS 19
 
-/* The plate's cells in the grid of the field. */
+/* The plate's cells in the grid of the field: those that it covers at least half. */
 struct rect plate_cells(const struct gradient *gradient);
 /* Cells to be found past a side; 0: the plate ends there. */
 int32_t side_gap(const struct gradient *gradient, enum side side);
@@ -32,9 +32,13 @@ double manner_trust(int manner);
 /* Whether two neighbouring cells are of one kind: no edge of a thing runs between them. */
 bool cells_are_gradual(const struct cells *field, int32_t a, int32_t b);
 
-/* weight[k]: the say of manner k past a side; they add up to 1. Bands of the plate along the side, of several depths,
- * are guessed from what lies behind them in each manner. belief[cell]: how much a cell counts, 0 … 1. */
-enum passel_status manners_weigh(const struct gradient *gradient, const double *belief, enum side side,
-                                 double weight[MANNERS], struct passel_error *error);
+/* Cells of the plate along a side. */
+int32_t side_length(const struct gradient *gradient, enum side side);
+
+/* weight[manner * side_length + i]: the say of a manner past the i-th cell of a side; at each place they add up to 1.
+ * Bands of the plate along the side, of several depths, are guessed from what lies behind them in each manner.
+ * belief[cell]: how much a cell counts, 0 … 1. */
+enum passel_status manners_weigh(const struct gradient *gradient, const double *belief, enum side side, double *weight,
+                                 struct passel_error *error);
 
 #endif

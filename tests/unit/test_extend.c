@@ -11,6 +11,7 @@
 #include <cmocka.h>
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/memory.h"
@@ -374,6 +375,72 @@ static void test_guess(void **state)
     picture_release(&whole);
 }
 
+static float layer_at(int32_t y)
+{
+    return y < 72 ? 0.5F : y < 84 ? 1.5F : 0.05F;
+}
+
+/* Sky, a glow as narrow as 12 pixels, and ground go on past a side. Cells are 4 pixels wide here: the plate ends with
+ * whole cells, or a pixel after them, which once left the right side without any guess of its own. */
+static void test_layers(void **state)
+{
+    (void)state;
+    for (int k = 0; k < 4; k++) {
+        struct desk desk;
+        const int32_t width = k < 2 ? 320 : 321, first = k % 2 == 0 ? width : 0;
+        char settings[64];
+        snprintf(settings, sizeof settings, "  to %dx150\n  keep %s\n  grain off\n", width + 40,
+                 k % 2 == 0 ? "left" : "right");
+        struct picture plate = made(rect_of(0, 0, width, 150), HAS_RGBA);
+        struct dice dice = { 4 };
+        for (int p = 0; p < 4; p++) {
+            for (int32_t y = 0; y < 150; y++)
+                picture_fill(&plate, (enum plane)p, rect_of(0, y, width, y + 1), p == PLANE_A ? 1 : layer_at(y));
+        }
+        scene_add_noise(&plate, camera, &dice);
+        struct picture out = sky_of(&desk, settings, &plate);
+        for (int32_t x = first; x < first + 40; x++) {
+            assert_true(fabsf(at(&out, 1, x, 30) / layer_at(30) - 1) < 0.05F);
+            assert_true(fabsf(at(&out, 1, x, 78) / layer_at(78) - 1) < 0.15F);
+            assert_true(fabsf(at(&out, 1, x, 120) / layer_at(120) - 1) < 0.05F);
+        }
+        picture_release(&out);
+        picture_release(&plate);
+        desk_close(&desk);
+    }
+}
+
+/* Stars two to five pixels behind the border, a hundred times as bright as the sky, once left blots above it. One on
+ * the border is carried on for no more than a few pixels. */
+static void test_stars(void **state)
+{
+    (void)state;
+    struct desk desk;
+    struct picture plate = made(rect_of(0, 0, PLATE_W, PLATE_H), HAS_RGBA);
+    struct dice dice = { 9 };
+    for (int p = 0; p < 4; p++)
+        picture_fill(&plate, (enum plane)p, plate.area, p == PLANE_A ? 1 : 0.2F);
+    for (int c = 0; c < 3; c++) {
+        for (int32_t k = 0; k < 4; k++)
+            picture_fill(&plate, (enum plane)c, rect_of(40 + 50 * k, 2 + k, 43 + 50 * k, 5 + k), 20);
+        picture_fill(&plate, (enum plane)c, rect_of(260, 0, 263, 3), 20);
+    }
+    scene_add_noise(&plate, camera, &dice);
+    struct picture out = sky_of(&desk, SKY "  grain off\n", &plate);
+    float worst = 0;
+    for (int32_t y = 0; y < SKY_Y; y++) {
+        for (int32_t x = SKY_X; x < SKY_X + PLATE_W; x++) {
+            if (abs(x - SKY_X - 261) > 20 || y < SKY_Y - 12)
+                worst = fmaxf(worst, fabsf(at(&out, 1, x, y) - 0.2F));
+        }
+    }
+    print_message("stars at the border: the fill is off by at most %.4f\n", (double)worst);
+    assert_true(worst < 0.01F);
+    picture_release(&out);
+    picture_release(&plate);
+    desk_close(&desk);
+}
+
 /* Standard deviation of the finest detail (Immerkaer) of plane c in a rectangle. */
 static double grain_in(const struct picture *picture, int c, struct rect area)
 {
@@ -502,10 +569,11 @@ static void test_no_memory(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_keep),        cmocka_unit_test(test_refused),    cmocka_unit_test(test_edge),
-        cmocka_unit_test(test_mirror),      cmocka_unit_test(test_own_pixels), cmocka_unit_test(test_no_seam),
-        cmocka_unit_test(test_guess),       cmocka_unit_test(test_grain),      cmocka_unit_test(test_tiles),
-        cmocka_unit_test(test_flat_plates), cmocka_unit_test(test_no_memory),
+        cmocka_unit_test(test_keep),      cmocka_unit_test(test_refused),    cmocka_unit_test(test_edge),
+        cmocka_unit_test(test_mirror),    cmocka_unit_test(test_own_pixels), cmocka_unit_test(test_no_seam),
+        cmocka_unit_test(test_guess),     cmocka_unit_test(test_layers),     cmocka_unit_test(test_stars),
+        cmocka_unit_test(test_grain),     cmocka_unit_test(test_tiles),      cmocka_unit_test(test_flat_plates),
+        cmocka_unit_test(test_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
