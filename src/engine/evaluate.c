@@ -229,6 +229,8 @@ static enum passel_status fill_placed(const struct strip *strip, const struct no
         clear(resampled);
     } else {
         RETURN_IF_ERROR(picture_resample(resampled, in, source->info.data, node->hold, &t, node->at.filter, error));
+        if (transform_wants_spline(&t, node->at.filter))
+            RETURN_IF_ERROR(picture_limit_ringing(resampled, in, source->info.data, &t, error));
         if (node->cut)
             coverage_cut(resampled, &window, node->window, node->at.filter);
     }

@@ -102,7 +102,9 @@ static const struct choice filters[] = {
     { "linear", "between four pixels: soft" },
     { "mitchell", "a gentle cubic: a little soft, hardly any ringing" },
     { "lanczos", "three lobes of a windowed sinc: sharp, rings at hard edges" },
-    { "spline", "a quintic spline through the pixels: the closest to the original; rings a little at hard edges" },
+    { "spline",
+      "a quintic spline through the pixels: the closest to the original; its rings beside clipped highlights are "
+      "taken off" },
     { NULL, NULL },
 };
 

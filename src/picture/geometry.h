@@ -55,4 +55,11 @@ enum passel_status spline_prepare(const struct picture *picture, struct passel_e
 enum passel_status picture_resample(const struct picture *out, const struct picture *in, struct rect data, bool hold,
                                     const struct transform *t, enum filter filter, struct passel_error *error);
 
+/* After a resampling by FILTER_SPLINE from coefficients: where one of 0.9 and more lies within seven pixels of a
+ * position and is more than four times as bright as the pixels around it, the value is kept within the range of these
+ * and what their bend allows. Colours only, and only where alpha is 1; less and less as the picture gets smaller, and
+ * not at all from half size on. */
+enum passel_status picture_limit_ringing(const struct picture *out, const struct picture *in, struct rect data,
+                                         const struct transform *t, struct passel_error *error);
+
 #endif
