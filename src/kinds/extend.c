@@ -15,6 +15,8 @@
 #include "kinds/extend.h"
 #include "kinds/kinds.h"
 
+#define TEXTURE_SEAM 24 /* the usual seam's part of the longer side */
+
 static const struct choice keep_choices[] = {
     [KEEP_TOP] = { "top", "the plate stays at the top" },
     [KEEP_MIDDLE] = { "middle", "half way down" },
@@ -85,13 +87,14 @@ static const struct setting_spec settings[] = {
                                              { .label = NULL } },
       .standard = "on" },
     { .word = "seam",
-      .help = "how far into the plate the new light reaches at an edge, to hide a bad one; 0 leaves every pixel of the "
-              "plate as it is. `edge` and `mirror` do not blend; the edge of a hole is as soft as its shape",
+      .help =
+          "how far into the plate the new light reaches at an edge, to hide it; 0 leaves every pixel of the plate as "
+          "it is. When not given: 0 px, but by `texture`, whose pieces do not meet the plate's own, a twenty-fourth "
+          "of the frame's longer side. `edge` and `mirror` do not blend; the edge of a hole is as soft as its shape",
       .values =
           (const struct value_spec[]){
               { .label = "WIDTH", .type = VALUE_NUMBER, .unit = UNIT_PX, .limited = true, .least = 0, .most = 4096 },
-              { .label = NULL } },
-      .standard = "0 px" },
+              { .label = NULL } } },
     { .help = NULL },
 };
 
@@ -240,6 +243,18 @@ enum passel_status other_shift(const struct at *at, const struct picture_info *p
     *dx = windows.dx + plate->display.x0 - other->display.x0;
     *dy = windows.dy + plate->display.y0 - other->display.y0;
     return PASSEL_OK;
+}
+
+/* Clouds that end in the plate's own edge show it as a line, however well the pieces fit. */
+float extend_seam(const struct at *at)
+{
+    const struct extend *extend = at->self;
+    if (extend->seam != NULL)
+        return (float)value_at(extend->seam, 0, at->frame, at->scale);
+    if (extend->by != BY_TEXTURE || extend->to == NULL)
+        return 0;
+    const int32_t longer = extend->to->first > extend->to->last ? extend->to->first : extend->to->last;
+    return (float)longer / (float)(TEXTURE_SEAM * at->scale);
 }
 
 /* ---- asks ------------------------------------------------------------------------------------------------------ */

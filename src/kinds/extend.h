@@ -33,7 +33,7 @@ struct extend {
     const struct value *at;    /* keep X Y px, or NULL */
     const struct value *hole;  /* fill SHAPE, or NULL */
     const struct value *other; /* by plate NAME, or NULL */
-    const struct value *seam;
+    const struct value *seam;  /* or NULL */
     struct span by_where;
     enum keep_word down, across;
     enum extend_by by;
@@ -55,6 +55,8 @@ enum passel_status windows_find(const struct at *at, const struct picture_info *
 enum passel_status other_shift(const struct at *at, const struct picture_info *plate, const struct picture_info *other,
                                int32_t *dx, int32_t *dy, struct passel_error *error);
 
+/* Pixels that new light reaches into the plate, at this scale. */
+float extend_seam(const struct at *at);
 /* How much of the plate shows at a pixel of it: 0 at an edge that is carried on … 1 from `seam` pixels on. */
 float plate_share(const struct windows *windows, int32_t x, int32_t y, float seam);
 

@@ -185,7 +185,7 @@ enum passel_status extend_fill_solved(const struct at *at, const struct picture 
                                       struct arena *scratch, struct passel_error *error)
 {
     const struct extend *extend = at->self;
-    struct laying laying = { .solution = at->found, .seam = (float)value_at(extend->seam, 0, at->frame, at->scale) };
+    struct laying laying = { .solution = at->found, .seam = extend_seam(at) };
     if (laying.solution->empty)
         return error_set(error, PASSEL_BAD_PICTURE,
                          "%s shows nothing in the frames that are looked at, so there is nothing to go on with",

@@ -403,11 +403,9 @@ static enum passel_status solve_finish(const struct at *at, void *kept, void **f
     const struct extend *extend = at->self;
     struct looks *looks = kept;
     struct solution *solution = memory_zeros(1, sizeof *solution);
-    struct solving solving = { .extend = extend,
-                               .solution = solution,
-                               .looks = looks,
-                               .cell = level_cell(at->scale),
-                               .seam = (float)value_at(extend->seam, 0, at->frame, at->scale) };
+    struct solving solving = {
+        .extend = extend, .solution = solution, .looks = looks, .cell = level_cell(at->scale), .seam = extend_seam(at)
+    };
     enum passel_status status = PASSEL_OK;
     if (solution == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");

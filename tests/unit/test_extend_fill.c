@@ -12,6 +12,7 @@
 #include <cmocka.h>
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "key_scene.h"
 #include "kinds/kinds.h"
@@ -339,6 +340,37 @@ static void test_texture(void **state)
     set_release(&set);
 }
 
+/* How many rows at the top of the plate are not its own, by `texture`. */
+static int32_t rows_joined(const char *seam)
+{
+    struct set set;
+    char text[256];
+    int32_t row = 40;
+    snprintf(text, sizeof text,
+             "passel 1\nshot s\n  frames 1\n  size 192x168\n\nset = flat\n  colour 1 1 1\n\n"
+             "sky = extend set\n  to 192x168\n  keep bottom\n  by texture\n%s",
+             seam);
+    set_init(&set, text);
+    const struct picture plate = take(cloud_light, 1, 5);
+    set_add(&set, "set", 1, plate, plate.area, 0);
+    set_add_cells(&set, 1, -1);
+    struct picture out = stage_picture(&set.stage, "sky", 1, HAS_RGB);
+    while (memcmp(picture_row(&out, PLANE_G, row), picture_row(&plate, PLANE_G, row - 40), WIDTH * sizeof(float)) != 0)
+        row++;
+    picture_release(&out);
+    set_release(&set);
+    return row - 40;
+}
+
+/* Without a word about it the plate's edge is blended away, and showed as a line when it was not. */
+static void test_texture_seam(void **state)
+{
+    (void)state;
+    assert_int_equal(rows_joined(""), 192 / 24);
+    assert_int_equal(rows_joined("  seam 0 px\n"), 0);
+    assert_int_equal(rows_joined("  seam 20 px\n"), 20);
+}
+
 /* How alike the finest detail of two pictures is, 1: the same. */
 static double alike(const struct picture *a, const struct picture *b, struct rect where)
 {
@@ -392,8 +424,8 @@ static void test_sequence(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_hole),    cmocka_unit_test(test_moving_hole), cmocka_unit_test(test_empty),
-        cmocka_unit_test(test_texture), cmocka_unit_test(test_sequence),
+        cmocka_unit_test(test_hole),    cmocka_unit_test(test_moving_hole),  cmocka_unit_test(test_empty),
+        cmocka_unit_test(test_texture), cmocka_unit_test(test_texture_seam), cmocka_unit_test(test_sequence),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
