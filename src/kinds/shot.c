@@ -69,6 +69,7 @@ const struct choice limit_choices[] = {
     { "bands", "change of rows against the whole frame, %" },
     { "flash", "share of the area that flashes too often at once, %" },
     { "clipped", "share of the area that is clipped, %" },
+    { "crushed", "share of what is lit that is crushed to black, %" },
     { "noise", "light over noise; small values are the bad ones" },
     { "focus", "fine detail against the lock pass; small values are the bad ones" },
     { "evenness", "stops across a screen" },

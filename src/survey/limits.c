@@ -49,6 +49,10 @@ const struct limit limit_table[LIMIT_COUNT] = {
                       "`passel render` says of the picture. The broadcaster's own rules decide: docs/flashing.md." },
     [LIMIT_CLIPPED] = { "clipped", "% of area", "pixels that stand at the largest value, all alike", 0.1, 5, false,
                         PRACTICE, "Close down or take the lamp down; lit parts must stay below clipping." },
+    [LIMIT_CRUSHED] = { "crushed", "% of what is lit", "where more than half of the pixels stand at the lowest value",
+                        2, 80, false, PRACTICE,
+                        "Record the pass with the noise about black in it (a raised black level, a log or a linear "
+                        "recording): cut off, it lifts the blacks of every lamp that is added." },
     [LIMIT_NOISE] = { "noise", "times", "light over noise where the light of the pass is", 12, 5, true, PRACTICE,
                       "Open up, more light, or expose each frame longer." },
     [LIMIT_FOCUS] = { "focus", "times", "fine detail against that of the lock pass", 0.75, 0.4, true, PRACTICE,
@@ -58,7 +62,8 @@ const struct limit limit_table[LIMIT_COUNT] = {
                          "Relight the screen before the set is struck." },
     [LIMIT_HUE] = { "hue", "degrees", "1 % of the subject lies nearer to its screen's hue; of two screens, to both", 15,
                     8, true, PRACTICE,
-                    "What has the hue of the screen keys away with it: repaint or cover it, or film the subject before "
+                    "Repaint or cover what has the screen's hue, for it keys away with the screen; or film the subject "
+                    "before "
                     "another screen as well (`key two-screen`)." },
     [LIMIT_SPILL] = { "spill", "% of its light", "light of the screen on the subject, measured from two screens", 5, 20,
                       false, PRACTICE,

@@ -24,6 +24,7 @@ enum limit_kind {
     LIMIT_BANDS,
     LIMIT_FLASH,
     LIMIT_CLIPPED,
+    LIMIT_CRUSHED,
     LIMIT_NOISE,
     LIMIT_FOCUS,
     LIMIT_EVENNESS,

@@ -34,6 +34,8 @@ void page_evenness(const struct pass_gauge *pass, struct text *text);
 void page_rest(const struct survey *survey, const struct pass_gauge *pass, struct text *text);
 /* Which of two screens keys which part of the subject (page_screen.c). */
 void page_choice(const struct survey *survey, int index, struct text *text);
+/* Where a pass is crushed; nothing when it is nowhere. */
+void page_crushed(const struct pass_gauge *pass, struct text *text);
 /* What maps are made of: a title and an open svg element that wants its aria-label; cells side by side, the figures in
  * their middle, a frame around those that are marked; a dot where there is nothing. */
 void page_open_map(struct text *text, const char *title);

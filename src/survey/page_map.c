@@ -159,6 +159,33 @@ void page_rest(const struct survey *survey, const struct pass_gauge *pass, struc
     text_print(text, "</svg></figure>\n");
 }
 
+/* ---- crushed black -------------------------------------------------------------------------------------------------
+ */
+
+void page_crushed(const struct pass_gauge *pass, struct text *text)
+{
+    static const char *const names[] = { "red", "green", "blue" };
+    const struct crushed_gauge *crushed = &pass->crushed;
+    char name[PART_NAME], figure[32];
+    if (crushed->channel < 0)
+        return;
+    page_open_map(text, "Crushed, % of what is lit");
+    text_print(text, "aria-label=\"Crushed black in %s, most in the %s\">\n", names[crushed->channel],
+               part_name(crushed->part, name));
+    for (int i = 0; i < CELLS; i++) {
+        char fill[16];
+        if (crushed->parts[i] < 0) {
+            page_empty_cell(i, text);
+            continue;
+        }
+        const unsigned grey = (unsigned)(230 - 200 * sqrtf(crushed->parts[i]));
+        (void)snprintf(fill, sizeof fill, "#%02x%02x%02x", grey, grey, grey);
+        (void)snprintf(figure, sizeof figure, "%.0f", 100 * (double)crushed->parts[i]);
+        page_cell(i, fill, grey > 118 ? "#000" : "#fff", figure, i == crushed->part, text);
+    }
+    text_print(text, "</svg></figure>\n");
+}
+
 /* ---- clipping ------------------------------------------------------------------------------------------------------
  */
 

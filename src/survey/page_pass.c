@@ -108,6 +108,7 @@ static void say_figures(const struct survey *survey, const struct pass_gauge *pa
         { "Level wanders", "dark_wander", "%", pass->dark_wander, 100, 0, LIMIT_DARK },
         { "Clipped area", "clipped", "%", most_of(pass, false), 100, 2, LIMIT_CLIPPED },
         { "Crushed area", "crushed", "%", most_of(pass, true), 100, 2, -1 },
+        { "Crushed, of what is lit", "crushed_set", "%", pass->crushed.share, 100, 1, LIMIT_CRUSHED },
     };
     text_print(text, "<dl class=\"figures\">\n");
     for (size_t i = 0; i < sizeof figures / sizeof *figures; i++)
@@ -153,5 +154,6 @@ void page_pass(const struct survey *survey, int index, struct text *text)
     page_evenness(pass, text);
     page_rest(survey, pass, text);
     page_choice(survey, index, text);
+    page_crushed(pass, text);
     text_print(text, "</div>\n</div>\n</article>\n");
 }

@@ -110,6 +110,7 @@ struct sweep {
     bool gauges, looks;
     struct look_maker look;
     struct flash_view *flash; /* or NULL */
+    struct low_run low;       /* with the thumb */
 };
 
 static enum passel_status sweep_begin(struct sweep *sweep, const struct reading *reading, unsigned missing,
@@ -119,6 +120,8 @@ static enum passel_status sweep_begin(struct sweep *sweep, const struct reading 
     *sweep = (struct sweep){ 0 };
     if ((missing & SIGHT_FLASH) != 0)
         RETURN_IF_ERROR(flash_gauge_view(reading, &sweep->flash, error));
+    if ((missing & SIGHT_THUMB) != 0)
+        RETURN_IF_ERROR(low_begin(reading->width, reading->height, PORTRAIT_ACROSS, &sweep->low, error));
     if ((missing & (SIGHT_GAUGE | SIGHT_TRACK | SIGHT_THUMB)) != 0) {
         RETURN_IF_ERROR(gauge_begin(reading, &room->small, &room->gauge, error));
         sweep->gauges = true;
@@ -142,6 +145,8 @@ static enum passel_status sweep_rows(struct sweep *sweep, struct reading_run *ru
             gauge_rows(&room->gauge, &run->rows);
         if (sweep->looks)
             look_rows(&sweep->look, &run->rows);
+        if (sweep->low.counts != NULL)
+            low_rows(&sweep->low, &run->rows);
         if (sweep->flash != NULL)
             flash_view_strip(sweep->flash, &run->rows);
     }
@@ -165,6 +170,9 @@ static enum passel_status take_rows(struct sight *sight, struct reading_run *run
     sweep_end(&sweep, sight, &run->reading, room);
     if (status == PASSEL_OK && sweep.gauges)
         status = take_small(sight, &room->small, run->reading.width, missing, error);
+    if (status == PASSEL_OK && sweep.low.counts != NULL)
+        status = low_end(&sweep.low, &sight->low, error);
+    memory_free(sweep.low.counts);
     if (status == PASSEL_OK && sweep.flash != NULL) {
         sight->flash = flash_view_grid(sweep.flash);
         if (sight->flash == NULL)
@@ -289,6 +297,7 @@ void sight_release(struct sight *sight)
 {
     look_release(&sight->look);
     look_release(&sight->thumb);
+    low_map_release(&sight->low);
     memory_free(sight->track.values);
     memory_free(sight->flash);
     keen_free(sight->keen);

@@ -11,6 +11,7 @@
 #include "survey/frame_gauge.h"
 #include "survey/gauge.h"
 #include "survey/gauge_flash.h"
+#include "survey/gauge_low.h"
 #include "survey/gauge_run.h"
 #include "survey/look.h"
 
@@ -49,6 +50,7 @@ struct sight {
     double x, y; /* pixels right and down of the frame it was held against */
     struct keen *keen;
     struct look thumb;
+    struct low_map low; /* comes with the thumb */
     struct flash_grid *flash; /* or NULL */
 };
 

@@ -16,6 +16,7 @@
 #include "base/pool.h"
 #include "numerics/register.h"
 #include "survey/gauge.h"
+#include "survey/survey_crushed.h"
 #include "survey/survey_judge.h"
 #include "survey/survey_screens.h"
 
@@ -263,6 +264,7 @@ static enum passel_status begin_passes(struct survey *survey, const struct surve
         for (int k = 0; k < FOCUS_REGIONS; k++)
             pass->focus_regions[k] = -1;
         screen_gauge_clear(&pass->screen);
+        pass->crushed = (struct crushed_gauge){ .share = -1, .channel = -1, .part = -1 };
         measure_levels(pass);
     }
     return PASSEL_OK;
@@ -386,6 +388,8 @@ static enum passel_status take_passes(struct survey *survey, const struct survey
         status = hold_against(survey, pool, error);
     if (status == PASSEL_OK)
         status = survey_screens(survey, error);
+    if (status == PASSEL_OK)
+        status = survey_crushed(survey, error);
     pool_free(pool);
     return status;
 }

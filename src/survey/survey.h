@@ -11,6 +11,7 @@
 #include "survey/frame_gauge.h"
 #include "survey/gauge.h"
 #include "survey/gauge_flash.h"
+#include "survey/gauge_low.h"
 #include "survey/gauge_screen.h"
 #include "survey/limits.h"
 #include "survey/portrait.h"
@@ -49,6 +50,7 @@ struct pass_gauge {
     struct look thumb;  /* the middle frame, small; nothing when it cannot be read */
     struct spot *spots; /* pixels that stand out in the first frame and in the last */
     int spot_count;
+    struct crushed_gauge crushed;
     struct screen_gauge screen; /* of a subject before a screen */
 };
 

@@ -134,6 +134,7 @@ static void say_pass(const struct pass_gauge *pass, struct text *text)
     say_measure(text, "dark_wander", pass->dark_wander);
     say_measure(text, "sum", pass->sum);
     say_flashes(&pass->flash, text);
+    say_measure(text, "crushed_set", pass->crushed.share);
     say_measure(text, "hue", pass->screen.hue);
     say_measure(text, "hue_both", pass->screen.hue_both);
     say_measure(text, "spill", pass->screen.spill);

@@ -9,6 +9,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "survey/survey_crushed.h"
 #include "survey/survey_screens.h"
 
 static enum severity grade(const struct limit *limit, double value)
@@ -227,6 +228,7 @@ static void judge_pass(struct survey *survey, int index)
     judge_gaps(survey, index);
     survey_judge(survey, LIMIT_NUMBERS, index, (double)no_numbers, "");
     judge_clipped(survey, index);
+    judge_crushed(survey, index);
     judge_flash(survey, index);
     judge_measures(survey, index);
     judge_subject(survey, index);

@@ -23,6 +23,7 @@ static const struct phrase phrases[LIMIT_COUNT] = {
     [LIMIT_BANDS] = { "its rows change by ", NULL, "% against the whole frame: rolling bands", 1 },
     [LIMIT_FLASH] = { "shown as it is, flashes more than three times in a second over ", NULL, "% of its area", 1 },
     [LIMIT_CLIPPED] = { "is clipped over ", NULL, "% of its area", 1 },
+    [LIMIT_CRUSHED] = { "is crushed over ", NULL, "% of what is lit", 1 },
     [LIMIT_NOISE] = { "is noisy: its light is only ", NULL, " times the noise", 1 },
     [LIMIT_FOCUS] = { "is soft: it has ", NULL, " times the fine detail of the lock pass", 2 },
     [LIMIT_EVENNESS] = { "its screen is uneven by ", NULL, " stops", 2 },

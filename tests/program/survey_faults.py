@@ -70,6 +70,16 @@ def clip(f):
     change(f, "flash", lambda p, i: np.minimum(p, 0.35))
 
 
+def crush(f):
+    """Black is set so high that the shadows, and the noise in them, are cut off; 10 bits, as a display has them."""
+    def put(pixels, _):
+        light = np.maximum(pixels - 0.008, 0)
+        code = np.round(1023 * np.where(light < 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)) / 1023
+        return np.where(code < 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+
+    change(f, "moon", put)
+
+
 def soft(f):
     change(f, "moon", lambda p, i: grain(blur(p, 1.2), i))
 
@@ -182,6 +192,7 @@ FAULTS = (
     ("bump of a screen", bump, "screen-blue.exr", "screens", 0.8, 0.7, 0.9),
     ("bump of a lamp", bump_lamp, "moon.####.exr", "bump", 0.8, 0.5, 1.1),
     ("clipping", clip, "flash.####.exr", "clipped", None, 0.5, 50),
+    ("crushed black", crush, "moon.####.exr", "crushed", None, 3, 60),
     ("soft focus", soft, "moon.####.exr", "focus", None, 0.1, 0.7),
     ("flicker", flicker, "moon.####.exr", "flicker", 6, 4, 9),
     ("rolling bands", bands, "moon.####.exr", "bands", 3, 2, 6),

@@ -120,11 +120,12 @@ def check_numbers(text, page, said):
         takes.equal(part.every("h3")[0][2], one["pass"], "name of a pass")
         shown = {number[1]["data-of"]: number for number in part.every("data") if "data-of" in number[1]}
         keys = ("bump", "screens", "shake", "flicker", "focus", "light_over_noise", "evenness", "sum", "dark_wander", "clipped",
-                "crushed", "hue", "spill")
+                "crushed", "crushed_set", "hue", "spill")
         takes.equal(sorted(shown), sorted(key for key in keys if one[key] is not None), "figures of " + one["pass"])
         for key, number in shown.items():
             takes.equal(float(number[1]["value"]), one[key], key)
-            scale = 100 if key in ("flicker", "sum", "dark_wander", "clipped", "crushed", "spill") else 1
+            scale = 100 if key in ("flicker", "sum", "dark_wander", "clipped", "crushed", "crushed_set",
+                                     "spill") else 1
             decimals = len(number[2].partition(".")[2])
             assert abs(float(number[2]) - scale * one[key]) <= 0.5001 * 10**-decimals, (key, number)
             count += 1
