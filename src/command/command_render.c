@@ -200,7 +200,7 @@ static enum passel_status render_quick(struct talk *talk, const struct passel_re
         if (render_chooses(graph, wish, i))
             say_quick(talk, graph, &graph->outputs[i], count);
     }
-    status = render_range(graph, wish, result, error);
+    status = render_range(graph, wish, NULL, result, error);
     end_line(talk);
     if ((status == PASSEL_OK || status == PASSEL_PARTLY) && result->made + result->fresh > 0 && count > 1) {
         const enum passel_status sheets = write_sheets(talk, graph, wish, frames, count, error);

@@ -33,6 +33,7 @@ struct watch {
     bool json;
     struct watch_folders folders;
     struct snapshot shown; /* what the picture on the disk shows; empty before the first */
+    struct store kept;     /* what earlier turns found out from files that are still the same */
     char *last_error;      /* that was said, while it stands; NULL */
     int64_t recipe_ns;     /* when the recipe was last saved */
     char failure[400];     /* what the render said of the frame */
@@ -180,7 +181,7 @@ static enum passel_status make_picture(struct watch *watch, const struct graph *
     wish.event = on_event;
     wish.user = watch;
     watch->failure[0] = '\0';
-    const enum passel_status status = render_range(graph, &wish, NULL, error);
+    const enum passel_status status = render_range(graph, &wish, &watch->kept, NULL, error);
     if (status != PASSEL_OK && watch->failure[0] != '\0')
         return error_set(error, status, "%s", watch->failure);
     return status;
@@ -216,6 +217,8 @@ static enum passel_status show(struct watch *watch, const struct passel_recipe *
     GOTO_IF_ERROR(choose_frame(watch, &graph->shot, &frame, text, error), out_graph);
     GOTO_IF_ERROR(snapshot_take(graph, &watch->wish, frame, &now, error), out_graph);
     const bool same = watch->last_error == NULL && snapshot_same(&watch->shown, &now);
+    if (!snapshot_files_same(&watch->shown, &now))
+        store_release(&watch->kept);
     if (!same)
         GOTO_IF_ERROR(make_picture(watch, graph, text, error), out_snapshot);
     if (!same)
@@ -283,6 +286,7 @@ enum exit_code watch_recipe(const struct call *call, const struct passel_render_
     while (status == PASSEL_OK && watch_folders_wait(&watch.folders, wish->stop))
         status = turn(&watch, &error);
     watch_folders_close(&watch.folders);
+    store_release(&watch.kept);
     snapshot_release(&watch.shown);
     memory_free(watch.last_error);
     return end_with(status, &error);

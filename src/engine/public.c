@@ -74,7 +74,7 @@ enum passel_status passel_render(const struct passel_recipe *recipe, const struc
     if (result != NULL)
         *result = (struct passel_render_result){ 0 };
     RETURN_IF_ERROR(graph_make(recipe->recipe, manner, NULL, 0, &graph, error));
-    const enum passel_status status = render_range(graph, options, result, error);
+    const enum passel_status status = render_range(graph, options, NULL, result, error);
     graph_free(graph);
     return status;
 }

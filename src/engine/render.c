@@ -568,8 +568,21 @@ static enum passel_status choose_outputs(struct render *render, const struct gra
     return PASSEL_OK;
 }
 
+/* The store moves from the caller to the workshop and back. */
+static void exchange_store(struct store *kept, struct store *store)
+{
+    if (kept == NULL)
+        return;
+    const struct store other = *kept;
+    const size_t budget = store->budget;
+    *kept = *store;
+    *store = other;
+    store->budget = budget;
+    store->most_bytes = store->bytes;
+}
+
 enum passel_status render_range(const struct graph *graph, const struct passel_render_options *options,
-                                struct passel_render_result *result, struct passel_error *error)
+                                struct store *kept, struct passel_render_result *result, struct passel_error *error)
 {
     struct render render = { .options = options, .error = error, .frames = graph->shot.frames,
                              .frame_count = graph->shot.frame_count };
@@ -588,6 +601,7 @@ enum passel_status render_range(const struct graph *graph, const struct passel_r
     GOTO_IF_ERROR(choose_outputs(&render, graph, error), out_frames);
     GOTO_IF_ERROR(workshop_open(&render.workshop, graph, options->threads, options->memory, options->stop, error),
                   out_frames);
+    exchange_store(kept, &render.workshop.store);
     render.memory = render.workshop.store.budget;
     GOTO_IF_ERROR(watches_open(&render, &graph->shot, error), out_workshop);
     render_frames(&render);
@@ -599,6 +613,7 @@ enum passel_status render_range(const struct graph *graph, const struct passel_r
         status = PASSEL_PARTLY;
 out_workshop:
     watches_close(&render);
+    exchange_store(kept, &render.workshop.store);
     workshop_close(&render.workshop);
 out_frames:
     memory_free(render.outputs);

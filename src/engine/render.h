@@ -22,9 +22,11 @@ bool render_chooses(const struct graph *graph, const struct passel_render_option
 /* Those that a preview makes when none are named: spread evenly over the shot. For memory_free. */
 enum passel_status preview_frames(const struct shot *shot, int32_t **frames, int *count, struct passel_error *error);
 
-/* passel_render for a graph that has been made. */
+/* passel_render for a graph that has been made. `kept` (or NULL) is what an earlier one found out and leaves what this
+ * one does: a zeroed store before the first, emptied with store_release whenever a file is another one behind the same
+ * name and size, and in the end. */
 enum passel_status render_range(const struct graph *graph, const struct passel_render_options *options,
-                                struct passel_render_result *result, struct passel_error *error);
+                                struct store *kept, struct passel_render_result *result, struct passel_error *error);
 
 /* Makes picture number `which` of a block at one frame, over its display window; for picture_release. */
 enum passel_status render_picture(const struct graph *graph, const struct block *block, int which, int32_t frame,

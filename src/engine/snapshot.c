@@ -197,6 +197,15 @@ bool snapshot_same(const struct snapshot *before, const struct snapshot *now)
     return same;
 }
 
+bool snapshot_files_same(const struct snapshot *before, const struct snapshot *now)
+{
+    for (int i = 0; i < before->file_count; i++) {
+        if (!file_same(file_at(now, before->files[i].path), &before->files[i]))
+            return false;
+    }
+    return true;
+}
+
 struct naming {
     struct text *text;
     const char *what; /* "set anew" */

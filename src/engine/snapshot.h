@@ -38,6 +38,8 @@ void snapshot_release(struct snapshot *snapshot);
 
 /* Does the frame show the same? */
 bool snapshot_same(const struct snapshot *before, const struct snapshot *now);
+/* Does the frame still read every file it read before, and are they the same? It may read others, too. */
+bool snapshot_files_same(const struct snapshot *before, const struct snapshot *now);
 /* "night, edge set anew; hole added; moon.1003.exr written anew; 3 of 17 pictures differ". */
 void snapshot_differences(const struct snapshot *before, const struct snapshot *now, struct text *text);
 

@@ -165,6 +165,40 @@ watch.picture(5)
 takes.equal(takes.read("renders/quick/night.0005.png").shape[:2], (24, 32), "half size")
 print(watch.end(signal.SIGTERM))
 
+print("-- what was found out from a file is forgotten with the file, also when its size stays")
+RAIN = """shot tiny
+  frames 1-5
+  size 64x48
+rain = pass rain.exr
+lit = lights
+  light rain %s stops black auto
+output lit
+  file renders/lit.####.png
+"""
+
+
+def drops(ground):
+    """One drop, 0.3 brighter than the ground that `black auto` takes off."""
+    picture = np.full((48, 64, 3), ground)
+    picture[20:30, 30] += 0.3
+    takes.exr("rain.exr", picture, more=lambda spec: spec.attribute("compression", "none"))
+    return os.path.getsize("rain.exr")
+
+
+def drop(watch):
+    return takes.read(watch.next("picture")["path"])[25, 30, 0] * 255
+
+
+size = drops(0.1)
+write(RAIN % "0")
+watch = Watch()
+takes.near(drop(watch), code(0.3), "a drop without its ground", absolute=2)
+write(RAIN % "-1")
+takes.near(drop(watch), code(0.15), "half the light", absolute=2)
+takes.equal(drops(0.2), size, "the size of the file")
+takes.near(drop(watch), code(0.15), "the drop on another ground", absolute=2)
+watch.end(signal.SIGTERM)
+
 print("-- errors")
 takes.show(takes.passel("render", "shot.passel", "--watch", "--frames", "1-2", code=None))
 takes.show(takes.passel("render", "shot.passel", "--frame", "1", code=None))
