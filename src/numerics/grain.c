@@ -2,7 +2,9 @@
 /* Copyright (c) 2026 The Passel authors */
 /*
  * Strength comes from the noise model. Likeness of neighbours and of colours is read off the finest detail of the quiet
- * blocks: clouds and waves have no part in that, where there is no bare block they would be taken for soft grain.
+ * blocks: clouds and waves have no part in that, where there is no bare block they would be taken for soft grain. A
+ * compressed picture has lost its finest detail, and what is left of it looks as alike as the softest grain, without
+ * the coarse part that such grain would have: pixels two by two tell how much of that there is.
  */
 #include "numerics/grain.h"
 
@@ -15,6 +17,7 @@
 
 #define BLOCK 16
 #define FINE (BLOCK - 2) /* of its pixels have all neighbours in it */
+#define HALF (BLOCK / 2)
 #define BLOCKS_LEAST 8
 #define QUIET_SHARE 4
 #define LEVEL_BLOCKS 16   /* at least, for a level of its own */
@@ -24,7 +27,7 @@
 
 /* ---- measuring ------------------------------------------------------------------------------------------------- */
 
-enum { COVER_0, COVER_X, COVER_Y, COVER_COLOUR, COVER_COUNT };
+enum { COVER_0, COVER_X, COVER_Y, COVER_COLOUR, COVER_COARSE, COVER_COUNT };
 
 struct block_look {
     double energy; /* what it is sorted by */
@@ -47,6 +50,27 @@ static void block_fine(const struct picture *picture, int c, int32_t x, int32_t 
             fine[j * FINE + i] = (middle - sides) / 6;
         }
     }
+}
+
+/* Energy of the finest detail of means of two by two pixels; white noise has a quarter of its variance left. */
+static double block_coarse(const struct picture *picture, int c, int32_t x, int32_t y)
+{
+    double means[HALF][HALF], energy = 0;
+    for (int32_t j = 0; j < HALF; j++) {
+        const float *above = picture_row(picture, (enum plane)c, y + 2 * j) + (x - picture->area.x0);
+        const float *below = picture_row(picture, (enum plane)c, y + 2 * j + 1) + (x - picture->area.x0);
+        for (int32_t i = 0; i < HALF; i++)
+            means[j][i] = 0.25 * ((double)above[2 * i] + (double)above[2 * i + 1] + (double)below[2 * i] +
+                                  (double)below[2 * i + 1]);
+    }
+    for (int32_t j = 1; j + 1 < HALF; j++) {
+        for (int32_t i = 1; i + 1 < HALF; i++) {
+            const double *a = &means[j - 1][i], *b = &means[j][i], *d = &means[j + 1][i];
+            const double value = 2 * (2 * b[0] - b[-1] - b[1]) - (2 * a[0] - a[-1] - a[1]) - (2 * d[0] - d[-1] - d[1]);
+            energy += value * value / 36;
+        }
+    }
+    return energy / ((HALF - 2) * (HALF - 2)) * FINE * FINE;
 }
 
 static void block_covers(float fine[3][FINE * FINE], struct block_look *look)
@@ -149,6 +173,8 @@ static size_t look_at_blocks(const struct grain *grain, const struct picture *pi
         for (int c = 0; c < 3; c++)
             block_fine(picture, c, x, y, fine[c]);
         block_covers(fine, look);
+        for (int c = 0; c < 3; c++)
+            look->cover[c][COVER_COARSE] = block_coarse(picture, c, x, y);
         bool clear = true;
         for (int c = 0; c < 3; c++) {
             const float level = picture_row(picture, (enum plane)c, y + BLOCK / 2)[x + BLOCK / 2 - picture->area.x0];
@@ -189,7 +215,54 @@ static float second_differences(float b)
     return (6 * (1 + 2 * b * b) - 4 * 2 * (2 * b) + 2 * (b * b)) / (1 + 2 * b * b);
 }
 
-static void shape_from(struct grain *grain, const struct block_look *looks, size_t count)
+/* The same after means of two pixels along each direction, of 3 for white grain: the kernel is 1, 1, -2, -2, 1, 1 over
+ * 2, then. */
+static float coarse_differences(float b)
+{
+    static const float kernel[10] = { 0, 0, 0.5F, 0.5F, -1, -1, 0.5F, 0.5F, 0, 0 };
+    float sum = 0;
+    for (int i = 1; i < 9; i++) {
+        const float tap = kernel[i] + b * (kernel[i - 1] + kernel[i + 1]);
+        sum += tap * tap;
+    }
+    return sum / (1 + 2 * b * b);
+}
+
+/* Makes grain of plane c less soft until it has no more coarse detail, beside its finest, than was seen. */
+static void limit_softness(struct grain *grain, int c, double coarse)
+{
+    const float across = grain->across[c], down = grain->down[c];
+    float low = 0, high = 1;
+    for (int round = 0; round < 20; round++) {
+        const float share = round == 0 ? 1 : 0.5F * (low + high), a = share * across, d = share * down;
+        const float has =
+            coarse_differences(a) * coarse_differences(d) / (second_differences(a) * second_differences(d));
+        if ((double)has <= coarse)
+            low = share;
+        else
+            high = share;
+    }
+    grain->across[c] = low * across;
+    grain->down[c] = low * down;
+}
+
+static int by_double(const void *a, const void *b)
+{
+    const double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Coarse detail beside the finest, in the middle one of the blocks: a star is no grain. */
+static double usual_coarse(const struct block_look *looks, size_t count, int c, double *ratios)
+{
+    for (size_t k = 0; k < count; k++)
+        ratios[k] = looks[k].cover[c][COVER_COARSE] / looks[k].cover[c][COVER_0];
+    qsort(ratios, count, sizeof *ratios, by_double);
+    return ratios[count / 2];
+}
+
+/* `ratios` is room for one number a block. */
+static void shape_from(struct grain *grain, const struct block_look *looks, size_t count, double *ratios)
 {
     double sums[3][COVER_COUNT] = { { 0 } }, both = 0, all = 0;
     for (size_t k = 0; k < count; k++) {
@@ -201,6 +274,7 @@ static void shape_from(struct grain *grain, const struct block_look *looks, size
     for (int c = 0; c < 3; c++) {
         grain->across[c] = taps_for(sums[c][COVER_X] / sums[c][COVER_0]);
         grain->down[c] = taps_for(sums[c][COVER_Y] / sums[c][COVER_0]);
+        limit_softness(grain, c, usual_coarse(looks, count, c, ratios));
         both += sums[c][COVER_COLOUR];
         all += sqrt(sums[c][COVER_0] * sums[(c + 1) % 3][COVER_0]);
     }
@@ -233,7 +307,7 @@ enum passel_status grain_measure(struct grain *grain, const struct picture *pict
     for (int i = 0; i < count; i++)
         blocks += (size_t)(rect_width(parts[i]) / BLOCK) * (size_t)(rect_height(parts[i]) / BLOCK);
     /* one more, which the last look that does not count is written to */
-    struct block_look *looks = memory_zeros(blocks, sizeof *looks);
+    struct block_look *looks = memory_zeros(blocks, sizeof *looks + sizeof(double));
     if (looks == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int i = 0; i < count; i++) {
@@ -244,7 +318,7 @@ enum passel_status grain_measure(struct grain *grain, const struct picture *pict
     qsort(looks, seen, sizeof *looks, by_energy);
     const size_t quiet = seen / QUIET_SHARE > BLOCKS_LEAST ? seen / QUIET_SHARE : BLOCKS_LEAST;
     if (seen >= BLOCKS_LEAST)
-        shape_from(grain, looks, quiet);
+        shape_from(grain, looks, quiet, (double *)(looks + blocks));
     for (int c = 0; c < 3; c++)
         grain->strength[c] = 6 / sqrtf(second_differences(grain->across[c]) * second_differences(grain->down[c]));
     memory_free(looks);

@@ -147,6 +147,61 @@ static void test_soft(void **state)
     check(&made, 0, 0.1);
 }
 
+/* Energy of second differences both ways of plane 0, of means of `size` by `size` pixels. */
+static double detail_at(const float *plane, int width, int height, int size)
+{
+    double sum = 0, count = 0;
+    for (int y = 0; y + 3 * size <= height; y += size) {
+        for (int x = 0; x + 3 * size <= width; x += size) {
+            double value = 0;
+            for (int k = 0; k < 9 * size * size; k++) {
+                const int i = k % (3 * size), j = k / (3 * size);
+                value += (i / size == 1 ? -2 : 1) * (j / size == 1 ? -2 : 1) * (double)plane[(y + j) * width + x + i];
+            }
+            sum += value * value / (size * size * size * size);
+            count += 1;
+        }
+    }
+    return sum / count;
+}
+
+/* Compression drops the finest detail, the diagonal of every two by two pixels: neighbours are more alike then, but
+ * there is not the coarse detail that soft grain has. It was laid on as blotches. */
+static void test_compressed(void **state)
+{
+    (void)state;
+    const struct made_grain made = { { 1e-4, 1e-5 }, 0, 0, 0 };
+    struct picture picture = grainy(&made, 0, 9);
+    static float own[WIDTH * HEIGHT], drawn[WIDTH * HEIGHT], room[12 * (WIDTH + 2)];
+    for (int c = 0; c < 3; c++) {
+        for (int y = 0; y + 1 < HEIGHT; y += 2) {
+            float *above = picture_row(&picture, (enum plane)c, y),
+                  *below = picture_row(&picture, (enum plane)c, y + 1);
+            for (int x = 0; x + 1 < WIDTH; x += 2) {
+                const float off = 0.25F * (above[x] - above[x + 1] - below[x] + below[x + 1]);
+                above[x] -= off;
+                above[x + 1] += off;
+                below[x] += off;
+                below[x + 1] -= off;
+            }
+        }
+    }
+    for (int y = 0; y < HEIGHT; y++)
+        memcpy(own + (ptrdiff_t)y * WIDTH, picture_row(&picture, PLANE_R, y), WIDTH * sizeof *own);
+    const struct grain grain = measured(&picture);
+    for (int y = 0; y < HEIGHT; y++) {
+        float *const out[3] = { drawn + y * WIDTH, NULL, NULL };
+        const float *const light[3] = { own + y * WIDTH, own + y * WIDTH, own + y * WIDTH };
+        grain_row(&grain, 5, 0, y, WIDTH, light, out, room);
+    }
+    for (int size = 1; size <= 2; size++) {
+        const double times = sqrt(detail_at(drawn, WIDTH, HEIGHT, size) / detail_at(own, WIDTH, HEIGHT, size));
+        print_message("compressed, means of %d by %d: drawn %.2f of what there is\n", size, size, times);
+        assert_true(fabs(times - 1) < 0.08);
+    }
+    picture_release(&picture);
+}
+
 /* Waves everywhere leave no quiet block: their slow change is no grain. */
 static void test_waves(void **state)
 {
@@ -195,8 +250,8 @@ static void test_no_memory(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_white), cmocka_unit_test(test_soft),      cmocka_unit_test(test_waves),
-        cmocka_unit_test(test_place), cmocka_unit_test(test_no_memory),
+        cmocka_unit_test(test_white), cmocka_unit_test(test_soft),  cmocka_unit_test(test_compressed),
+        cmocka_unit_test(test_waves), cmocka_unit_test(test_place), cmocka_unit_test(test_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
