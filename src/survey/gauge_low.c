@@ -100,7 +100,7 @@ void gauge_crushed(const struct low_map *map, const struct look *like, const boo
     gauge->channel = sums[worst] > 0 ? worst : -1;
     for (int i = 0; i < PARTS && sums[worst] > 0; i++) {
         gauge->parts[i] = all[i] >= PART_LEAST ? (float)low[worst][i] / (float)all[i] : -1;
-        if (low[worst][i] > 0 && (gauge->part < 0 || low[worst][i] > low[worst][gauge->part]))
+        if (gauge->parts[i] > 0 && (gauge->part < 0 || gauge->parts[i] > gauge->parts[gauge->part]))
             gauge->part = i;
     }
 }

@@ -30,7 +30,7 @@ void low_map_release(struct low_map *map);
 
 struct crushed_gauge {
     double share;       /* of what counts, in the worst channel; -1: not measured */
-    int channel, part;  /* the worst ones; -1: none */
+    int channel, part;  /* the worst ones; -1: none, and no part that is large enough to tell */
     float parts[PARTS]; /* shares of that channel; -1 where nothing counts */
 };
 /* Of the blocks of `like` that count, in the channels that are asked for. */

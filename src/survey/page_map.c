@@ -167,10 +167,10 @@ void page_crushed(const struct pass_gauge *pass, struct text *text)
     static const char *const names[] = { "red", "green", "blue" };
     const struct crushed_gauge *crushed = &pass->crushed;
     char name[PART_NAME], figure[32];
-    if (crushed->channel < 0)
+    if (crushed->part < 0)
         return;
     page_open_map(text, "Crushed, % of what is lit");
-    text_print(text, "aria-label=\"Crushed black in %s, most in the %s\">\n", names[crushed->channel],
+    text_print(text, "aria-label=\"Crushed black in %s, worst in the %s\">\n", names[crushed->channel],
                part_name(crushed->part, name));
     for (int i = 0; i < CELLS; i++) {
         char fill[16];

@@ -37,7 +37,7 @@ static void say_map(const struct survey *survey, const struct screen_choice *cho
     text_print(text, "</svg>\n");
     for (int i = 0; i < choice->count; i++) {
         const struct screen_piece *piece = &choice->pieces[i];
-        text_print(text, "<p>");
+        text_print(text, "<p class=\"why\">");
         piece_words(survey, choice, piece, text);
         text_print(text, " (%.1f%%): from ", 100 * piece->share);
         page_escape(text, survey->passes[choice->passes[piece->better]].label);

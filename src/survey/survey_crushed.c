@@ -75,6 +75,9 @@ void judge_crushed(struct survey *survey, int index)
     char where[160], name[PART_NAME];
     if (crushed->channel < 0)
         return;
-    (void)snprintf(where, sizeof where, "%s, most in the %s", names[crushed->channel], part_name(crushed->part, name));
+    const int length = snprintf(where, sizeof where, "%s", names[crushed->channel]);
+    if (crushed->part >= 0)
+        (void)snprintf(where + length, sizeof where - (size_t)length, ", worst in the %s",
+                       part_name(crushed->part, name));
     survey_judge(survey, LIMIT_CRUSHED, index, 100 * crushed->share, where);
 }
