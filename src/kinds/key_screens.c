@@ -407,16 +407,23 @@ const struct analysis screens_analysis = {
 
 /* ---- reading --------------------------------------------------------------------------------------------------- */
 
+const float *held_row(const float *row, int32_t first, int32_t last, int32_t x0, int32_t count, float *spare)
+{
+    if (x0 >= first && x0 + count <= last)
+        return row + (x0 - first);
+    const int32_t before = place_between(first - x0, 0, count), from = place_between(last - x0, before, count);
+    for (int32_t i = 0; i < before; i++)
+        spare[i] = row[0];
+    for (int32_t i = before; i < from; i++)
+        spare[i] = row[x0 + i - first];
+    for (int32_t i = from; i < count; i++)
+        spare[i] = row[last - 1 - first];
+    return spare;
+}
+
 const float *screen_row(const struct screen *screen, int c, int32_t x0, int32_t y, int32_t count, float *spare)
 {
     const struct rect area = screen->field.area;
-    const int32_t held = y < area.y0 ? area.y0 : y >= area.y1 ? area.y1 - 1 : y;
-    const float *row = picture_row(&screen->field, (enum plane)c, held);
-    if (x0 >= area.x0 && x0 + count <= area.x1)
-        return row + (x0 - area.x0);
-    for (int32_t i = 0; i < count; i++) {
-        const int32_t x = x0 + i;
-        spare[i] = row[(x < area.x0 ? area.x0 : x >= area.x1 ? area.x1 - 1 : x) - area.x0];
-    }
-    return spare;
+    const int32_t held = place_between(y, area.y0, area.y1 - 1);
+    return held_row(picture_row(&screen->field, (enum plane)c, held), area.x0, area.x1, x0, count, spare);
 }

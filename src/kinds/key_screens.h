@@ -45,6 +45,10 @@ struct screens {
 /* The descriptor's analysis: at.self is, or begins with, a struct takes; the result is a struct screens. */
 extern const struct analysis screens_analysis;
 
+/* `count` pixels from x0 of a row that is there from `first` to before `last` and held beyond. Points into it, or to
+ * `spare` where that does not do. */
+const float *held_row(const float *row, int32_t first, int32_t last, int32_t x0, int32_t count, float *spare);
+
 /* The field's row: [i] is plane c of the screen at pixel (x0 + i, y); outside the field its edge is held. Points into
  * the field, or to `spare` (count floats) where that does not do. */
 const float *screen_row(const struct screen *screen, int c, int32_t x0, int32_t y, int32_t count, float *spare);
