@@ -201,9 +201,9 @@ static struct rows rows_at(const struct work *work, int32_t y)
 /* 1 / variance of take minus set in channel c; a file's own steps (half floats: 1 in 2048) count as noise too. */
 static float trust_in(const struct work *work, const struct rows *rows, int c, int32_t i)
 {
-    const struct noise noise = work->screen->noise[c];
     const float take = rows->take[c][i], set = rows->set[c][i];
-    return 1 / (noise_variance(noise, take) + noise_variance(noise, set) + STEPS * STEPS * (1e-2F + set * set));
+    return 1 / (noise_variance(work->screen->noise[c], take) + noise_variance(work->screen->empty_noise[c], set) +
+                STEPS * STEPS * (1e-2F + set * set));
 }
 
 /* Sums of the difference's square form: |take - s set|² = both[0] - 2 s both[1] + s² both[2]. */
@@ -553,13 +553,11 @@ static enum passel_status difference_fill(const struct at *at, const struct pict
 const struct kind kind_key_difference = {
     .schema = { .name = "key difference",
                 .summary = "A cut-out of what has come into a set, against the set with nothing in it.",
-                .notes = "Camera and light must stand still. How noisy the pictures are is measured, and a lamp that "
-                         "drifted is corrected. Give a single frame as the empty: where it is the mean of many, the "
-                         "take's own "
-                         "grain stands out and comes out opaque; then raise `tolerance`. What looks like the set "
-                         "behind it leaves a hole: close it with `holes` "
-                         "in a matte block, or name a `core`. The picture `shadow` is the share of its light that the "
-                         "set loses: multiply the new background by 1 minus it.",
+                .notes = "Camera and light must stand still. How noisy the pictures are is measured, of take and empty "
+                         "apart where one is the mean of many frames, and a lamp that drifted is corrected. What looks "
+                         "like the set behind it leaves a hole: close it with `holes` in a matte block, or name a "
+                         "`core`. The picture `shadow` is the share of its light that the set loses: multiply the new "
+                         "background by 1 minus it.",
                 .example = "boat = key difference harbour-boat   empty harbour\n"
                            "  darkest  40%\n"
                            "  garbage  rods\n",

@@ -22,13 +22,14 @@
 
 #define LOOKS FAULTS_LOOKS
 #define CELL_SIZE 16  /* pixels */
+#define UNLIKE 2.5F   /* times: two single frames never differ so much in the variance of their noise */
 #define BARE_LEAST 50 /* one cell in so many must be bare */
 
 struct screens_work {
     struct screens *screens;
     struct picture_info first; /* windows of the first picture seen */
     bool has_first;
-    struct noise_samples samples[SCREEN_LIMIT][3];
+    struct noise_samples samples[SCREEN_LIMIT][3], empty_samples[SCREEN_LIMIT][3];
     struct cells looks[SCREEN_LIMIT][LOOKS]; /* of the takes */
     int look_count[SCREEN_LIMIT];
 };
@@ -73,11 +74,11 @@ enum passel_status takes_check(const struct recipe *recipe, const struct picture
                         rect_height(first->display));
 }
 
-static enum passel_status gather(struct screens_work *work, int take, const struct picture *picture,
+static enum passel_status gather(struct noise_samples samples[3], const struct picture *picture,
                                  struct passel_error *error)
 {
     for (int c = 0; c < 3; c++)
-        RETURN_IF_ERROR(noise_gather(&work->samples[take][c], picture, (enum plane)c, error));
+        RETURN_IF_ERROR(noise_gather(&samples[c], picture, (enum plane)c, error));
     return PASSEL_OK;
 }
 
@@ -115,7 +116,7 @@ static enum passel_status add_empty(struct screens_work *work, int take, const s
     struct rect area = pictures[0].area;
     for (int i = 1; i < count; i++)
         area = rect_cut(area, pictures[i].area);
-    RETURN_IF_ERROR(gather(work, take, &pictures[0], error));
+    RETURN_IF_ERROR(gather(work->empty_samples[take], &pictures[0], error));
     RETURN_IF_ERROR(picture_new(&screen->field, area, HAS_RGB, error));
     picture_copy(&screen->field, &pictures[0]);
     for (int i = 1; i < count; i++)
@@ -136,7 +137,7 @@ static enum passel_status add_empty(struct screens_work *work, int take, const s
 static enum passel_status add_take(struct screens_work *work, int take, const struct picture *pictures, int count,
                                    struct passel_error *error)
 {
-    RETURN_IF_ERROR(gather(work, take, &pictures[0], error));
+    RETURN_IF_ERROR(gather(work->samples[take], &pictures[0], error));
     for (int i = 0; i < count && i < LOOKS; i++) {
         struct cells *look = &work->looks[take][i];
         RETURN_IF_ERROR(cells_new(look, pictures[i].area, CELL_SIZE, 3, error));
@@ -345,6 +346,29 @@ static void find_faults(const struct takes *takes, struct screens_work *work)
     faults_see_through(look, &screens->faults[0]);
 }
 
+/* Take and empty are pictures of one camera, and its noise is known best from both; unless one of them is plainly the
+ * mean of many frames. */
+static enum passel_status fit_noise(struct screens_work *work, int take, struct passel_error *error)
+{
+    struct screen *screen = &work->screens->screen[take];
+    bool alike = true;
+    for (int c = 0; c < 3; c++) {
+        struct noise_samples *own = &work->samples[take][c], *empty = &work->empty_samples[take][c];
+        screen->noise[c] = screen->empty_noise[c] = noise_fit(own);
+        if (empty->count == 0)
+            continue;
+        screen->empty_noise[c] = noise_fit(empty);
+        const float level = noise_level(empty);
+        const float ratio = noise_variance(screen->noise[c], level) / noise_variance(screen->empty_noise[c], level);
+        alike = alike && ratio < UNLIKE && ratio > 1 / UNLIKE;
+    }
+    for (int c = 0; c < 3 && alike; c++) {
+        RETURN_IF_ERROR(noise_join(&work->empty_samples[take][c], &work->samples[take][c], error));
+        screen->noise[c] = screen->empty_noise[c] = noise_fit(&work->empty_samples[take][c]);
+    }
+    return PASSEL_OK;
+}
+
 static enum passel_status screens_finish(const struct at *at, void *kept, void **found, size_t *bytes,
                                          struct passel_error *error)
 {
@@ -352,8 +376,7 @@ static enum passel_status screens_finish(const struct at *at, void *kept, void *
     struct screens_work *work = kept;
     bool estimate = false;
     for (int i = 0; i < takes->count; i++) {
-        for (int c = 0; c < 3; c++)
-            work->screens->screen[i].noise[c] = noise_fit(&work->samples[i][c]);
+        RETURN_IF_ERROR(fit_noise(work, i, error));
         if (takes->take[i].empty == NULL)
             estimate = true;
         else if (!takes->trust_levels)
@@ -387,8 +410,10 @@ static void screens_drop_work(void *kept)
     if (work == NULL)
         return;
     for (int i = 0; i < SCREEN_LIMIT; i++) {
-        for (int c = 0; c < 3; c++)
+        for (int c = 0; c < 3; c++) {
             noise_samples_release(&work->samples[i][c]);
+            noise_samples_release(&work->empty_samples[i][c]);
+        }
         for (int k = 0; k < LOOKS; k++)
             cells_release(&work->looks[i][k]);
     }

@@ -31,7 +31,8 @@ struct takes {
 
 struct screen {
     struct picture field; /* R, G, B of the bare screen at the take's level */
-    struct noise noise[3];
+    struct noise noise[3];       /* of the take */
+    struct noise empty_noise[3]; /* of the empty, before it was freed of it; without one, the take's */
     float level[3]; /* take / empty where the screen is bare: what the empty was multiplied by; 1 without empty */
     int bare_cells; /* how many cells of the take were seen bare */
 };

@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/error.h"
 #include "base/memory.h"
@@ -43,19 +44,33 @@ static struct noise_block block_measure(const struct picture *picture, enum plan
     return (struct noise_block){ sum / count, high / count * ABS_TO_SIGMA };
 }
 
+static enum passel_status make_room(struct noise_samples *samples, size_t more, struct passel_error *error)
+{
+    if (samples->count + more <= samples->room)
+        return PASSEL_OK;
+    struct noise_block *blocks = memory_grow(samples->blocks, samples->count, samples->count + more, sizeof *blocks);
+    if (blocks == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    samples->blocks = blocks;
+    samples->room = samples->count + more;
+    return PASSEL_OK;
+}
+
+enum passel_status noise_join(struct noise_samples *samples, const struct noise_samples *more,
+                              struct passel_error *error)
+{
+    RETURN_IF_ERROR(make_room(samples, more->count, error));
+    if (more->count > 0)
+        memcpy(samples->blocks + samples->count, more->blocks, more->count * sizeof *more->blocks);
+    samples->count += more->count;
+    return PASSEL_OK;
+}
+
 enum passel_status noise_gather(struct noise_samples *samples, const struct picture *picture, enum plane plane,
                                 struct passel_error *error)
 {
     const int32_t across = rect_width(picture->area) / BLOCK, down = rect_height(picture->area) / BLOCK;
-    const size_t more = (size_t)across * (size_t)down;
-    if (samples->count + more > samples->room) {
-        struct noise_block *blocks =
-            memory_grow(samples->blocks, samples->count, samples->count + more, sizeof *blocks);
-        if (blocks == NULL)
-            return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-        samples->blocks = blocks;
-        samples->room = samples->count + more;
-    }
+    RETURN_IF_ERROR(make_room(samples, (size_t)across * (size_t)down, error));
     for (int32_t j = 0; j < down; j++) {
         for (int32_t i = 0; i < across; i++) {
             const struct noise_block block =
@@ -149,6 +164,11 @@ struct noise noise_fit(struct noise_samples *samples)
         }
     }
     return (struct noise){ (float)gain, fmaxf((float)floor, NOISE_FLOOR_LEAST) };
+}
+
+float noise_level(const struct noise_samples *samples)
+{
+    return samples->blocks[samples->count / 2].level;
 }
 
 void noise_samples_release(struct noise_samples *samples)

@@ -30,8 +30,13 @@ struct noise_samples {
 /* Adds the blocks of a plane (area at least 16x16 to add any). */
 enum passel_status noise_gather(struct noise_samples *samples, const struct picture *picture, enum plane plane,
                                 struct passel_error *error);
+/* Adds all of `more`. */
+enum passel_status noise_join(struct noise_samples *samples, const struct noise_samples *more,
+                              struct passel_error *error);
 /* The model that fits them; sorts the samples. Without a usable block: gain 0 and the least floor. */
 struct noise noise_fit(struct noise_samples *samples);
+/* The middle one of the levels of samples that have been fitted; there must be some. */
+float noise_level(const struct noise_samples *samples);
 void noise_samples_release(struct noise_samples *samples);
 
 /* Variance at a level of light. */
