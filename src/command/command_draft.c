@@ -89,7 +89,8 @@ static enum passel_status draft_folder(const char *folder, const char *target, i
         (void)fprintf(stderr, "not looked at (folders, and what is no picture by its name):\n%s", clips.skipped.bytes);
     if (clips.count == 0)
         GOTO_IF_ERROR(error_set(error, PASSEL_NO_FILE, "%s: no pictures in this folder", folder), out_clips);
-    GOTO_IF_ERROR(portraits_take(folder, &clips, threads, 0, &portraits, error), out_clips);
+    GOTO_IF_ERROR(portraits_take(&(struct portrait_wish){ folder, threads, 0, NULL }, &clips, &portraits, error),
+                  out_clips);
     portraits_recognise(&portraits);
     status = draft_write(&portraits, way, name, text, error);
     portraits_release(&portraits);

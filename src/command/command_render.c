@@ -16,6 +16,7 @@
 #include "command/command.h"
 #include "command/json.h"
 #include "command/open_recipe.h"
+#include "command/progress.h"
 #include "command/quick.h"
 #include "command/sheet.h"
 #include "command/watch.h"
@@ -54,7 +55,7 @@ static void on_signal(int number)
 
 struct talk {
     bool quiet, json, terminal;
-    bool line_open; /* a progress line stands on the terminal */
+    struct progress line;
 };
 
 static void say_json(const struct passel_event *event)
@@ -70,26 +71,12 @@ static void say_json(const struct passel_event *event)
     (void)fflush(stdout);
 }
 
-static void end_line(struct talk *talk)
-{
-    if (talk->line_open)
-        (void)fprintf(stderr, "\n");
-    talk->line_open = false;
-}
-
 static void say_progress(struct talk *talk, const struct passel_event *event)
 {
-    const double rate = event->seconds > 0 ? event->done / event->seconds : 0;
-    const int left = event->total - event->done;
-    if (talk->terminal) {
-        (void)fprintf(stderr, "\r\033[K%d of %d frames", event->done, event->total);
-        if (rate > 0 && left > 0)
-            (void)fprintf(stderr, ", %.1f a second, %.0f s left", rate, left / rate);
-        talk->line_open = true;
-        (void)fflush(stderr);
-    } else if (event->kind == PASSEL_FRAME_DONE) {
+    if (talk->terminal)
+        progress_show(&talk->line, event->done, event->total, event->seconds, "");
+    else if (event->kind == PASSEL_FRAME_DONE)
         (void)fprintf(stderr, "frame %d: done, %d of %d\n", (int)event->frame, event->done, event->total);
-    }
 }
 
 static void on_event(void *user, const struct passel_event *event)
@@ -100,7 +87,7 @@ static void on_event(void *user, const struct passel_event *event)
         return;
     }
     if (event->kind == PASSEL_FRAME_FAILED || event->kind == PASSEL_WARNING) {
-        end_line(talk);
+        progress_leave(&talk->line);
         (void)fprintf(stderr, "%s, frame %d: %s\n", event->kind == PASSEL_WARNING ? "warning" : "failed",
                       (int)event->frame, event->text);
     }
@@ -201,7 +188,7 @@ static enum passel_status render_quick(struct talk *talk, const struct passel_re
             say_quick(talk, graph, &graph->outputs[i], count);
     }
     status = render_range(graph, wish, NULL, result, error);
-    end_line(talk);
+    progress_leave(&talk->line);
     if ((status == PASSEL_OK || status == PASSEL_PARTLY) && result->made + result->fresh > 0 && count > 1) {
         const enum passel_status sheets = write_sheets(talk, graph, wish, frames, count, error);
         status = status != PASSEL_OK ? status : sheets;
@@ -225,7 +212,9 @@ static bool read_quick(const struct call *call, int *scale)
     else if (word != NULL && *scale == 0)
         (void)fprintf(stderr, "passel render: expected full, half or quarter behind --size, not %s\n", word);
     else if (word != NULL && !watch && !call_has(call, "--quick"))
-        (void)fprintf(stderr, "passel render: --size belongs to --quick and --watch; finished frames have the size of the shot\n");
+        (void)fprintf(
+            stderr,
+            "passel render: --size belongs to --quick and --watch; finished frames have the size of the shot\n");
     else
         return true;
     return false;
@@ -243,7 +232,7 @@ static enum exit_code render_frames(const struct call *call, const struct passel
     const enum passel_status status = call_has(call, "--quick")
                                           ? render_quick(talk, recipe, scale, wish, &result, &error)
                                           : passel_render(recipe, wish, &result, &error);
-    end_line(talk);
+    progress_leave(&talk->line);
     say_end(talk, status, &result);
     /* Failures of frames have been said one by one. */
     if (result.failed == 0 || status == PASSEL_STOPPED)

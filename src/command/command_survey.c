@@ -5,6 +5,7 @@
  */
 #include <stdio.h>
 #include <string.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "base/error.h"
@@ -13,6 +14,7 @@
 #include "base/pool.h"
 #include "command/command.h"
 #include "command/open_recipe.h"
+#include "command/progress.h"
 #include "engine/recipe_handle.h"
 #include "kinds/shot.h"
 #include "survey/survey.h"
@@ -36,12 +38,32 @@ static const struct option options[] = {
 /* Lines of the shot block that are read; each limit needs one. */
 enum { SHOT_LIMITS_MOST = 256 };
 
-/* Called from any thread: one whole line each time, only on a terminal. */
-static void show_progress(void *user, int done, int total)
+/* A few times a second is enough for the eye. */
+#define REDRAW 0.2
+
+struct watching {
+    struct progress line;
+    double begun, drawn; /* seconds */
+};
+
+static double now(void)
 {
-    (void)user;
-    if (done % 16 == 0 || done == total)
-        (void)fprintf(stderr, "\r\033[K%d of %d frames%s", done, total, done == total ? "\n" : "");
+    struct timespec time;
+    (void)clock_gettime(CLOCK_MONOTONIC, &time);
+    return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
+}
+
+static void show_progress(void *user, const struct survey_progress *progress)
+{
+    struct watching *watching = user;
+    const double time = now();
+    char passes[64];
+    const bool last = progress->frames >= progress->frame_count && progress->passes >= progress->pass_count;
+    if (time - watching->drawn < REDRAW && !last)
+        return;
+    watching->drawn = time;
+    (void)snprintf(passes, sizeof passes, ", %d of %d passes", progress->passes, progress->pass_count);
+    progress_show(&watching->line, progress->frames, progress->frame_count, time - watching->begun, passes);
 }
 
 /* Those of the recipe, then those of the command line: the last one counts. */
@@ -134,9 +156,14 @@ static enum exit_code look(const struct call *call, const struct recipe *recipe,
     wish->limits = limits;
     if (call_value(call, "--lock") != NULL)
         wish->lock = call_value(call, "--lock");
-    if (!call_has(call, "--quiet") && isatty(STDERR_FILENO))
+    struct watching watching = { .begun = now() };
+    if (!call_has(call, "--quiet") && isatty(STDERR_FILENO)) {
         wish->progress = show_progress;
+        wish->user = &watching;
+        progress_say(&watching.line, "looking at a few frames of each pass");
+    }
     const enum passel_status status = survey_take(wish, &survey, &error);
+    progress_clear(&watching.line);
     if (status != PASSEL_OK)
         return end_with(status, &error);
     enum exit_code code = print_survey(call, &survey);

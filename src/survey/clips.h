@@ -22,6 +22,7 @@ struct clip {
     int count;                    /* files */
     struct reading_choice choice; /* all zero: as the files say; texts are the caller's */
     double rate;                  /* frames a second that the recipe says, or 0 */
+    bool told;                    /* was counted as done (telling.h) */
     bool settled;                 /* known to be a sequence, or a single file */
     bool piece;                   /* other files of the same pattern belong to another clip */
     struct sight *sights;         /* what is kept of its frames (sight.h), or NULL */

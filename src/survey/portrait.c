@@ -9,6 +9,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "base/pool.h"
+#include "survey/telling.h"
 
 /* More files than this are a sequence, whatever they look like. */
 enum { STILLS_MOST = 64 };
@@ -22,6 +23,7 @@ struct glance {
     int index;
     unsigned wants;
     struct sight_room *rooms; /* one for each worker */
+    struct telling *telling;
 };
 
 static void take_glance(void *data, int worker)
@@ -29,6 +31,7 @@ static void take_glance(void *data, int worker)
     const struct glance *glance = data;
     sight_take(&glance->clip->sights[glance->index], glance->folder, glance->clip, glance->movie, glance->index,
                glance->wants, &glance->rooms[worker]);
+    telling_frame(glance->telling, &glance->clip->sights[glance->index]);
 }
 
 /* How alike two pictures are: the correlation of their logarithms over all blocks and colours together, so that another
@@ -108,18 +111,23 @@ static bool headers_run(const char *folder, const struct clip *clip)
     return true;
 }
 
-static enum passel_status glance_at(const char *folder, struct clip *clip, struct glance *glances, int threads,
-                                    unsigned wants, struct passel_error *error)
+static enum passel_status glance_at(const struct portrait_wish *wish, struct clip *clip, struct glance *glances,
+                                    struct passel_error *error)
 {
     struct pool *pool = NULL;
     enum passel_status status;
     RETURN_IF_ERROR(sights_begin(clip, clip->count, error));
-    struct sight_room *rooms = sight_rooms_new(threads);
+    struct sight_room *rooms = sight_rooms_new(wish->threads);
     if (rooms == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    GOTO_IF_ERROR(pool_new(threads, &pool, error), out_rooms);
+    GOTO_IF_ERROR(pool_new(wish->threads, &pool, error), out_rooms);
     for (int i = 0; i < clip->count && status == PASSEL_OK; i++) {
-        glances[i] = (struct glance){ folder, clip, false, i, SIGHT_LOOK | sight_wants(wants, clip->count, i), rooms };
+        glances[i] = (struct glance){ .folder = wish->folder,
+                                      .clip = clip,
+                                      .index = i,
+                                      .wants = SIGHT_LOOK | sight_wants(wish->wants, clip->count, i),
+                                      .rooms = rooms,
+                                      .telling = wish->telling };
         status = pool_submit(pool, i, take_glance, &glances[i]);
     }
     pool_wait(pool);
@@ -127,8 +135,30 @@ static enum passel_status glance_at(const char *folder, struct clip *clip, struc
         (void)error_set(error, status, "out of memory");
 out_rooms:
     pool_free(pool);
-    sight_rooms_free(rooms, threads);
+    sight_rooms_free(rooms, wish->threads);
     return status;
+}
+
+static void follow_glance(void *data, int worker)
+{
+    const struct glance *glance = data;
+    (void)worker;
+    sight_follow(&glance->clip->sights[glance->index], &glance->clip->sights[glance->clip->stand].track);
+}
+
+/* Holds all frames that were glanced at against the first of them. */
+static enum passel_status follow_all(const struct portrait_wish *wish, struct clip *clip, struct glance *glances,
+                                     struct passel_error *error)
+{
+    struct pool *pool = NULL;
+    enum passel_status status = PASSEL_OK;
+    if (!sights_stand(clip))
+        return PASSEL_OK;
+    RETURN_IF_ERROR(pool_new(wish->threads, &pool, error));
+    for (int i = 0; i < clip->count && status == PASSEL_OK; i++)
+        status = pool_submit(pool, i, follow_glance, &glances[i]);
+    pool_free(pool);
+    return status == PASSEL_OK ? PASSEL_OK : error_set(error, status, "out of memory");
 }
 
 /* Looks that nobody asks for again. */
@@ -145,12 +175,12 @@ static void forget_looks(struct clip *clip)
     }
 }
 
-static enum passel_status settle_clip(const char *folder, struct clip_list *clips, int index, int threads,
-                                      unsigned wants, bool *split, struct passel_error *error)
+static enum passel_status settle_clip(const struct portrait_wish *wish, struct clip_list *clips, int index, bool *split,
+                                      struct passel_error *error)
 {
     struct clip *clip = &clips->clips[index];
     *split = false;
-    if (headers_run(folder, clip))
+    if (headers_run(wish->folder, clip))
         return PASSEL_OK;
     bool *ends = memory_zeros((size_t)clip->count, sizeof *ends);
     struct glance *glances = memory_zeros((size_t)clip->count, sizeof *glances);
@@ -159,14 +189,15 @@ static enum passel_status settle_clip(const char *folder, struct clip_list *clip
         (void)error_set(error, status, "out of memory");
         goto out_arrays;
     }
-    GOTO_IF_ERROR(glance_at(folder, clip, glances, threads, wants, error), out_arrays);
+    GOTO_IF_ERROR(glance_at(wish, clip, glances, error), out_arrays);
     /* A frame or two that differ are faults of a sequence; stills differ almost everywhere. */
     *split = 4 * find_breaks(clip, ends) > clip->count;
     if (*split) {
         status = clips_split(clips, index, ends, error);
     } else {
         forget_looks(clip);
-        sights_follow(clip);
+        status = follow_all(wish, clip, glances, error);
+        telling_pass(wish->telling, clip);
     }
 out_arrays:
     memory_free(glances);
@@ -175,14 +206,13 @@ out_arrays:
 }
 
 /* Groups of a few numbered files are in doubt. */
-static enum passel_status settle(const char *folder, struct clip_list *clips, int threads, unsigned wants,
-                                 struct passel_error *error)
+static enum passel_status settle(const struct portrait_wish *wish, struct clip_list *clips, struct passel_error *error)
 {
     for (int i = 0; i < clips->count;) {
         bool split = false;
         struct clip *clip = &clips->clips[i];
         if (clip->numbered && !clip->settled && clip->count <= STILLS_MOST)
-            RETURN_IF_ERROR(settle_clip(folder, clips, i, threads, wants, &split, error));
+            RETURN_IF_ERROR(settle_clip(wish, clips, i, &split, error));
         if (!split)
             clip->settled = true;
         i = split ? 0 : i + 1; /* pieces are sorted in anew */
@@ -218,8 +248,8 @@ static void peek(const char *folder, struct portrait *portrait)
     }
 }
 
-static enum passel_status submit_samples(const char *folder, const struct portraits *portraits, struct glance *samples,
-                                         struct sight_room *rooms, unsigned wants, struct pool *pool,
+static enum passel_status submit_samples(const struct portrait_wish *wish, const struct portraits *portraits,
+                                         struct glance *samples, struct sight_room *rooms, struct pool *pool,
                                          struct passel_error *error)
 {
     for (int i = 0; i < portraits->count; i++) {
@@ -229,12 +259,13 @@ static enum passel_status submit_samples(const char *folder, const struct portra
         for (int k = 0; k < PORTRAIT_SAMPLES && k < portrait->frames; k++) {
             struct glance *glance = &samples[i * PORTRAIT_SAMPLES + k];
             const int place = sight_sample(portrait->frames, k);
-            *glance = (struct glance){ folder,
-                                       portrait->clip,
-                                       portrait->movie,
-                                       place,
-                                       SIGHT_LOOK | sight_wants(wants, portrait->frames, place),
-                                       rooms };
+            *glance = (struct glance){ .folder = wish->folder,
+                                       .clip = portrait->clip,
+                                       .movie = portrait->movie,
+                                       .index = place,
+                                       .wants = SIGHT_LOOK | sight_wants(wish->wants, portrait->frames, place),
+                                       .rooms = rooms,
+                                       .telling = wish->telling };
             if (pool_submit(pool, i, take_glance, glance) != PASSEL_OK)
                 return error_set(error, PASSEL_NO_MEMORY, "out of memory");
         }
@@ -288,22 +319,22 @@ static void end_samples(struct portrait *portrait)
         look_release(&clip->sights[i].look);
         clip->sights[i].has &= ~(unsigned)SIGHT_LOOK;
     }
-    sights_follow(clip);
+    (void)sights_stand(clip);
 }
 
-static enum passel_status look_at_all(const char *folder, struct portraits *portraits, int threads, unsigned wants,
+static enum passel_status look_at_all(const struct portrait_wish *wish, struct portraits *portraits,
                                       struct passel_error *error)
 {
     struct pool *pool = NULL;
     struct glance *samples = memory_zeros((size_t)portraits->count * PORTRAIT_SAMPLES + 1, sizeof *samples);
     enum passel_status status;
-    struct sight_room *rooms = sight_rooms_new(threads);
+    struct sight_room *rooms = sight_rooms_new(wish->threads);
     if (samples == NULL || rooms == NULL)
         GOTO_IF_ERROR(error_set(error, PASSEL_NO_MEMORY, "out of memory"), out_samples);
-    GOTO_IF_ERROR(pool_new(threads, &pool, error), out_samples);
+    GOTO_IF_ERROR(pool_new(wish->threads, &pool, error), out_samples);
     for (int i = 0; i < portraits->count; i++)
-        peek(folder, &portraits->list[i]);
-    status = submit_samples(folder, portraits, samples, rooms, wants, pool, error);
+        peek(wish->folder, &portraits->list[i]);
+    status = submit_samples(wish, portraits, samples, rooms, pool, error);
     pool_wait(pool);
     for (int i = 0; i < portraits->count && status == PASSEL_OK; i++) {
         status = join_samples(&portraits->list[i], error);
@@ -311,7 +342,7 @@ static enum passel_status look_at_all(const char *folder, struct portraits *port
     }
 out_samples:
     pool_free(pool);
-    sight_rooms_free(rooms, threads);
+    sight_rooms_free(rooms, wish->threads);
     memory_free(samples);
     return status;
 }
@@ -333,11 +364,11 @@ static void find_size(struct portraits *portraits)
     }
 }
 
-enum passel_status portraits_take(const char *folder, struct clip_list *clips, int threads, unsigned wants,
+enum passel_status portraits_take(const struct portrait_wish *wish, struct clip_list *clips,
                                   struct portraits *portraits, struct passel_error *error)
 {
     *portraits = (struct portraits){ 0 };
-    RETURN_IF_ERROR(settle(folder, clips, threads, wants, error));
+    RETURN_IF_ERROR(settle(wish, clips, error));
     portraits->list = memory_zeros((size_t)clips->count + 1, sizeof *portraits->list);
     if (portraits->list == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
@@ -345,7 +376,7 @@ enum passel_status portraits_take(const char *folder, struct clip_list *clips, i
     for (int i = 0; i < clips->count; i++)
         portraits->list[i] =
             (struct portrait){ .clip = &clips->clips[i], .hue = HUE_NONE, .partner = -1, .empty = -1, .dark = -1 };
-    const enum passel_status status = look_at_all(folder, portraits, threads, wants, error);
+    const enum passel_status status = look_at_all(wish, portraits, error);
     if (status != PASSEL_OK)
         portraits_release(portraits);
     else

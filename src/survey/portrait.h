@@ -54,15 +54,23 @@ struct portrait {
     char problem[240]; /* why it cannot be read */
 };
 
+struct telling;
+
 struct portraits {
     struct portrait *list;
     int count;
     int32_t width, height; /* of the shot: the size that most passes have */
 };
 
-/* Looks at every clip, on `threads` threads, and settles which numbered files are sequences (clips may be split). Of
- * the frames that are read for this, what is in `wants` (sight.h; 0: nothing) is kept as well. */
-enum passel_status portraits_take(const char *folder, struct clip_list *clips, int threads, unsigned wants,
+struct portrait_wish {
+    const char *folder;
+    int threads;
+    unsigned wants;          /* what is kept of the frames that are read for this (sight.h); 0: nothing */
+    struct telling *telling; /* or NULL */
+};
+
+/* Looks at every clip, and settles which numbered files are sequences (clips may be split). */
+enum passel_status portraits_take(const struct portrait_wish *wish, struct clip_list *clips,
                                   struct portraits *portraits, struct passel_error *error);
 void portraits_release(struct portraits *portraits);
 

@@ -280,17 +280,15 @@ unsigned sight_wants(unsigned wants, int frames, int index)
     return wants;
 }
 
-void sights_follow(struct clip *clip)
+bool sights_stand(struct clip *clip)
 {
-    for (int i = 0; i < clip->sight_count; i++) {
+    for (int i = 0; i < clip->sight_count && !clip->stands; i++) {
         if (clip->sights[i].track.values == NULL)
             continue;
-        if (!clip->stands) {
-            clip->stand = i;
-            clip->stands = clip->sights[i].followed = true;
-        }
-        sight_follow(&clip->sights[i], &clip->sights[clip->stand].track);
+        clip->stand = i;
+        clip->stands = clip->sights[i].followed = true;
     }
+    return clip->stands;
 }
 
 void sight_release(struct sight *sight)

@@ -39,6 +39,7 @@ struct keen {
 
 struct sight {
     unsigned has;
+    bool told; /* was counted as done (telling.h) */
     bool read; /* tried; status and problem say how it went */
     enum passel_status status;
     char problem[240];
@@ -75,8 +76,8 @@ int sight_sample(int frames, int k);
 void sight_follow(struct sight *sight, const struct grey *first);
 void sight_release(struct sight *sight);
 
-/* Holds all that have a track against the first that has. */
-void sights_follow(struct clip *clip);
+/* Finds the first that has a track, for the others to be held against. False when none has. */
+bool sights_stand(struct clip *clip);
 /* One sight for each frame of the clip, where there are none yet. */
 enum passel_status sights_begin(struct clip *clip, int count, struct passel_error *error);
 

@@ -7,7 +7,6 @@
 
 #include <math.h>
 #include <pthread.h>
-#include <stdatomic.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -28,7 +27,7 @@ struct round {
     struct survey *survey;
     const struct survey_wish *wish;
     struct sight_room *rooms; /* one for each worker */
-    atomic_int done;
+    struct telling *telling;
     pthread_mutex_t flashes; /* guards what passes keep of their flashes, and the status */
     enum passel_status status;
 };
@@ -78,17 +77,19 @@ static void take_frame(void *data, int worker)
     if (follows)
         sight_follow(sight, &clip->sights[clip->stand].track);
     put_flash(round, task->pass, task->index);
-    const int done = atomic_fetch_add(&round->done, 1) + 1;
-    if (round->wish->progress != NULL)
-        round->wish->progress(round->wish->user, done, round->survey->frames);
+    telling_frame(round->telling, sight);
+    if (atomic_fetch_sub(&task->pass->left, 1) == 1)
+        telling_pass(round->telling, clip);
 }
 
-static enum passel_status take_frames(struct survey *survey, const struct survey_wish *wish, struct pool *pool,
-                                      struct passel_error *error)
+static enum passel_status take_frames(struct survey *survey, const struct survey_wish *wish, struct telling *telling,
+                                      struct pool *pool, struct passel_error *error)
 {
-    struct round round = {
-        .survey = survey, .wish = wish, .rooms = sight_rooms_new(wish->threads), .flashes = PTHREAD_MUTEX_INITIALIZER
-    };
+    struct round round = { .survey = survey,
+                           .wish = wish,
+                           .rooms = sight_rooms_new(wish->threads),
+                           .flashes = PTHREAD_MUTEX_INITIALIZER,
+                           .telling = telling };
     struct frame_task *tasks = memory_zeros((size_t)survey->frames + 1, sizeof *tasks);
     enum passel_status status = PASSEL_OK;
     int count = 0;
@@ -256,6 +257,7 @@ static enum passel_status begin_passes(struct survey *survey, const struct surve
         pass->flash = flash_gauge_of(clip->numbered ? clip->frames : NULL, pass->frame_count,
                                      clip->rate > 0 ? clip->rate : portrait->rate, wish->rate,
                                      survey->limits[LIMIT_FLASH].care / 100);
+        pass->left = pass->frame_count;
         survey->files += portrait->clip->count;
         survey->frames += pass->frame_count;
         pass->frames = memory_zeros((size_t)pass->frame_count + 1, sizeof *pass->frames);
@@ -377,11 +379,12 @@ static enum passel_status hold_against(struct survey *survey, struct pool *pool,
     return PASSEL_OK;
 }
 
-static enum passel_status take_passes(struct survey *survey, const struct survey_wish *wish, struct passel_error *error)
+static enum passel_status take_passes(struct survey *survey, const struct survey_wish *wish, struct telling *telling,
+                                      struct passel_error *error)
 {
     struct pool *pool = NULL;
     RETURN_IF_ERROR(pool_new(wish->threads, &pool, error));
-    enum passel_status status = take_frames(survey, wish, pool, error);
+    enum passel_status status = take_frames(survey, wish, telling, pool, error);
     for (int i = 0; i < survey->count && status == PASSEL_OK; i++)
         status = measure_pass(survey, &survey->passes[i], error);
     if (status == PASSEL_OK)
@@ -397,19 +400,26 @@ static enum passel_status take_passes(struct survey *survey, const struct survey
 enum passel_status survey_take(const struct survey_wish *wish, struct survey *survey, struct passel_error *error)
 {
     enum passel_status status;
+    struct telling telling = { .progress = wish->progress, .user = wish->user, .lock = PTHREAD_MUTEX_INITIALIZER };
     *survey = (struct survey){ .lock = -1 };
+    telling.now.pass_count = wish->clips->count;
+    for (int i = 0; i < wish->clips->count; i++)
+        telling.now.frame_count += wish->clips->clips[i].count;
     memcpy(survey->limits, wish->limits != NULL ? wish->limits : limit_table, sizeof survey->limits);
     const unsigned wants =
         SIGHT_GAUGE | SIGHT_TRACK | SIGHT_THUMB | (wish->clips->count <= KEEN_PASSES ? SIGHT_KEEN | SIGHT_FLASH : 0);
-    RETURN_IF_ERROR(portraits_take(wish->folder, wish->clips, wish->threads, wants, &survey->portraits, error));
+    const struct portrait_wish first = { wish->folder, wish->threads, wants, &telling };
+    RETURN_IF_ERROR(portraits_take(&first, wish->clips, &survey->portraits, error));
     portraits_recognise(&survey->portraits);
     survey->count = survey->portraits.count;
     survey->passes = memory_zeros((size_t)survey->count + 1, sizeof *survey->passes);
     if (survey->passes == NULL)
         GOTO_IF_ERROR(error_set(error, PASSEL_NO_MEMORY, "out of memory"), out_survey);
     GOTO_IF_ERROR(begin_passes(survey, wish, error), out_survey);
+    telling.now.frame_count = survey->frames;
+    telling.now.pass_count = survey->count;
     survey->lock = find_lock(survey, wish->lock);
-    GOTO_IF_ERROR(take_passes(survey, wish, error), out_survey);
+    GOTO_IF_ERROR(take_passes(survey, wish, &telling, error), out_survey);
     status = judge_all(survey, error);
 out_survey:
     if (status != PASSEL_OK)

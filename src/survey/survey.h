@@ -7,6 +7,8 @@
 #ifndef SURVEY_SURVEY_H
 #define SURVEY_SURVEY_H
 
+#include <stdatomic.h>
+
 #include "numerics/noise_model.h"
 #include "survey/frame_gauge.h"
 #include "survey/gauge.h"
@@ -15,6 +17,7 @@
 #include "survey/gauge_screen.h"
 #include "survey/limits.h"
 #include "survey/portrait.h"
+#include "survey/telling.h"
 
 enum severity { SEVERITY_GOOD, SEVERITY_CARE, SEVERITY_SHOOT };
 
@@ -37,6 +40,7 @@ struct pass_gauge {
     const char *label;
     struct frame_gauge *frames;
     int frame_count, readable;
+    atomic_int left;         /* frames that are still to be looked at */
     float low, middle, high; /* light: 1, 50, 99 % of the picture lie below */
     struct noise noise[3];
     double light_over_noise; /* -1: not measured; so below */
@@ -75,8 +79,8 @@ struct survey_wish {
     double rate;               /* frames a second of the shot, or 0 */
     const char *lock;          /* label of the lock pass, or NULL */
     int threads;
-    const struct limit *limits;                        /* LIMIT_COUNT, or NULL */
-    void (*progress)(void *user, int done, int total); /* from any thread; NULL is fine */
+    const struct limit *limits;                                           /* LIMIT_COUNT, or NULL */
+    void (*progress)(void *user, const struct survey_progress *progress); /* from any thread, one at a time; or NULL */
     void *user;
 };
 

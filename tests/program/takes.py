@@ -7,6 +7,7 @@ Pictures are arrays of (height, width, channels) in double or single precision.
 
 import json
 import os
+import pty
 import subprocess
 import sys
 
@@ -121,6 +122,24 @@ def passel(*words, code=0, **more):
         print("passel %s: exit %d, not %d\n%s%s" % (" ".join(words), run.code, code, run.out, run.err))
         sys.exit(1)
     return run
+
+
+def terminal(*words):
+    """Runs the program on a terminal: its exit code, and all that came there."""
+    master, slave = pty.openpty()
+    process = subprocess.Popen(["passel", *words], stdin=slave, stdout=slave, stderr=slave)
+    os.close(slave)
+    said = b""
+    try:
+        while True:
+            more = os.read(master, 4096)
+            if not more:
+                break
+            said += more
+    except OSError:
+        pass
+    os.close(master)
+    return process.wait(), said.decode()
 
 
 def render(path="shot.passel", *words, code=0, **more):

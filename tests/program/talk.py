@@ -3,7 +3,6 @@
 """What render says: plain lines, --quiet, --json, a line that is written over on a terminal."""
 
 import os
-import pty
 import re
 import subprocess
 
@@ -51,20 +50,8 @@ assert re.match(r"one frame needs about \d+ MiB for pictures, more than the 3 Mi
                 event["text"]), event
 takes.equal(takes.render("large.passel", "--memory", "200", "--again").events("warning"), [], "enough memory")
 
-master, slave = pty.openpty()
-process = subprocess.Popen(["passel", "render", "shot.passel", "--again"], stdin=slave, stdout=slave, stderr=slave)
-os.close(slave)
-said = b""
-try:
-    while True:
-        more = os.read(master, 4096)
-        if not more:
-            break
-        said += more
-except OSError:
-    pass
-takes.equal(process.wait(), 0, "exit code")
-text = said.decode()
+code, text = takes.terminal("render", "shot.passel", "--again")
+takes.equal(code, 0, "exit code")
 parts = text.split("\r\x1b[K")
 takes.equal(len(parts), 6, "a progress line for every frame")
 assert re.search(r"3 of 5 frames, [0-9.]+ a second, [0-9]+ s left", parts[3]), parts
