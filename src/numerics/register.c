@@ -269,7 +269,7 @@ static void search(struct task *task, int level, struct candidate *list)
         list[i] = (struct candidate){ 0, 0, i == 0 ? 0 : -1 };
     for (int32_t dy = -reach; dy <= reach; dy++)
         for (int32_t dx = -reach; dx <= reach; dx++) {
-            const struct register_view view = { .moved = &here->moved, .dx = dx, .dy = dy, .every = 1 };
+            const struct register_view view = { .moved = &here->moved, .dx = dx, .dy = dy, .every = 1, .scores = true };
             const int count = register_measure(&task->pyramid, level, &view, task->tiles);
             const struct candidate new = { dx * here->scale, dy * here->scale, mean_score(task->tiles, count) };
             if (count > whole / 3)
@@ -377,9 +377,12 @@ struct scores {
 static void add_scores(struct task *task, int level, const struct transform *map, int32_t dx, int32_t dy,
                        struct scores *scores)
 {
-    const struct register_view view = {
-        .moved = &task->pyramid.levels[level].warped, .map = map, .dx = dx, .dy = dy, .every = level == 0 ? 3 : 1
-    };
+    const struct register_view view = { .moved = &task->pyramid.levels[level].warped,
+                                        .map = map,
+                                        .dx = dx,
+                                        .dy = dy,
+                                        .every = level == 0 ? 3 : 1,
+                                        .scores = true };
     const int count = register_measure(&task->pyramid, level, &view, task->tiles);
     for (int i = 0; i < count; i++) {
         const double score = (double)task->tiles[i].score, weight = (double)task->tiles[i].weight;

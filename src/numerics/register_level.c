@@ -296,22 +296,21 @@ static float brightness(const float *patch, size_t stride)
     return sum / (PATCH * PATCH);
 }
 
-/* Adds one direction to the tile; in pixels of the level. `least` are the sums of squares that say something. */
-static void compare(ring_values fixed, ring_values moved, const float least[2], struct register_tile *tile)
+/* Squares and product of the two, and how much of their structure both have. */
+struct shares {
+    float aa, bb, ab, shared;
+};
+
+/* Where the tile wants to go, and how surely. `b` is used up. */
+static void add_pull(ring_values fixed, tile_values a, tile_values b, const struct shares *s,
+                     struct register_tile *tile)
 {
-    tile_values a, b, across, down;
-    inner(fixed, a);
-    inner(moved, b);
-    const float aa = product(a, a), bb = product(b, b), ab = product(a, b);
-    if (!(aa > least[0] && bb > least[1]))
-        return;
-    const float alpha = ab / aa, shared = fminf(ab * ab / (aa * bb), CLOSEST);
-    const float trust = TILE * TILE / (bb * (1 - shared));
-    const float real = fmaxf((shared - CHANCE) / (shared * (1 - CHANCE) + 1e-9F), 0);
+    tile_values across, down;
+    const float alpha = s->ab / s->aa;
+    const float trust = TILE * TILE / (s->bb * (1 - s->shared));
+    const float real = fmaxf((s->shared - CHANCE) / (s->shared * (1 - CHANCE) + 1e-9F), 0);
     const float along = trust * alpha * real, certain = along * alpha * real;
-    tile->score -= (float)function_log2(1 - (double)fminf(shared, ENOUGH));
-    tile->agreement += shared / DIRECTIONS;
-    slopes(fixed, a, aa, across, down);
+    slopes(fixed, a, s->aa, across, down);
     for (int y = 0; y < TILE; y++)
         for (int x = 0; x < TILE; x++)
             b[y][x] -= alpha * a[y][x];
@@ -322,8 +321,24 @@ static void compare(ring_values fixed, ring_values moved, const float least[2], 
     tile->hyy += certain * product(down, down);
 }
 
+/* Adds one direction to the tile; in pixels of the level. `least` are the sums of squares that say something. */
+static void compare(ring_values fixed, ring_values moved, const float least[2], bool scores, struct register_tile *tile)
+{
+    tile_values a, b;
+    inner(fixed, a);
+    inner(moved, b);
+    const float aa = product(a, a), bb = product(b, b), ab = product(a, b);
+    if (!(aa > least[0] && bb > least[1]))
+        return;
+    const float shared = fminf(ab * ab / (aa * bb), CLOSEST);
+    tile->score -= (float)function_log2(1 - (double)fminf(shared, ENOUGH));
+    tile->agreement += shared / DIRECTIONS;
+    if (!scores)
+        add_pull(fixed, a, b, &(struct shares){ aa, bb, ab, shared }, tile);
+}
+
 static void compare_patches(const float *fixed, size_t fixed_stride, const float *moved, size_t moved_stride,
-                            struct register_tile *tile)
+                            bool scores, struct register_tile *tile)
 {
     ring_values a[DIRECTIONS], b[DIRECTIONS];
     const float least[2] = { FLAT * TILE * TILE * brightness(fixed, fixed_stride),
@@ -331,7 +346,7 @@ static void compare_patches(const float *fixed, size_t fixed_stride, const float
     derive(fixed, fixed_stride, a);
     derive(moved, moved_stride, b);
     for (int i = 0; i < DIRECTIONS; i++)
-        compare(a[i], b[i], least, tile);
+        compare(a[i], b[i], least, scores, tile);
 }
 
 static float tile_weight(const struct register_level *level, int32_t x0, int32_t y0)
@@ -400,7 +415,8 @@ int register_measure(const struct register_pyramid *pyramid, int level, const st
                 (view->map != NULL && !inside(&t, other, here->moved.area)))
                 continue;
             compare_patches(picture_row(&here->fixed, PLANE_R, patch.y0) + patch.x0, here->fixed.stride,
-                            picture_row(view->moved, PLANE_R, other.y0) + other.x0, view->moved->stride, &tile);
+                            picture_row(view->moved, PLANE_R, other.y0) + other.x0, view->moved->stride, view->scores,
+                            &tile);
             scale_tile(&tile, here->scale, pyramid->fixed, x, y);
             tiles[count++] = tile;
         }

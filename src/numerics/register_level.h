@@ -55,6 +55,7 @@ struct register_view {
     const struct transform *map; /* with `warped`: what made it, so that what is outside is left out; else NULL */
     int32_t dx, dy;              /* added to positions in `moved` */
     int every;                   /* every n-th tile across and down */
+    bool scores;                 /* score and agreement are all that is wanted */
 };
 /* Compares; returns how many tiles had something to say. */
 int register_measure(const struct register_pyramid *pyramid, int level, const struct register_view *view,

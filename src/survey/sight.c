@@ -41,7 +41,8 @@ static enum passel_status grey_of(const struct look *look, struct grey *grey, st
     grey->values = memory_new(look_count(look) * sizeof *grey->values);
     if (grey->values == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-    for (size_t i = 0; i < look_count(look); i++)
+    const size_t count = look_count(look);
+    for (size_t i = 0; i < count; i++)
         grey->values[i] = look->plane[0][i] + look->plane[1][i] + look->plane[2][i];
     return PASSEL_OK;
 }
