@@ -18,6 +18,7 @@ struct rim {
     int32_t length;
     float *miss[RIM_LEVELS][3];
     float *slope[3];         /* outwards, per pixel */
+    float *low[3], *high[3]; /* the border's own light around each place: the least, the most */
     float sigma[RIM_LEVELS]; /* pixels along the border */
     void *block;
 };

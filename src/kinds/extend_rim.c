@@ -19,20 +19,23 @@
 
 #define RIM_DEPTH 4 /* pixels that a border value is averaged over, inwards; as many more tell its slope */
 #define DEEP (2 * RIM_DEPTH)
-#define WINDOW 8        /* places each way: what is narrower than that stands out… */
-#define STANDS_OUT 4.0F /* …by so many times the usual distance from the middle */
-#define SLOPE_BLUR 1    /* pixels along the border: a sigma of 1.4 */
-#define CLEARLY 9.0F    /* 3 sigma, squared */
-#define SLOPE_FADE 5.0F /* pixels that a slope goes on */
-#define RIM_SPREAD 0.6F /* blur per pixel of distance */
-#define RIM_NEAR 2      /* from this blur on, what stands out is limited to… */
-#define RIM_TIMES 4.0F  /* …the usual miss */
-#define RIM_FADE 0.08F  /* of the plate's smaller side */
+#define WINDOW 8          /* places each way: what is narrower than that stands out… */
+#define STANDS_OUT 4.0F   /* …by so many times the usual distance from the middle */
+#define SLOPE_BLUR 1      /* pixels along the border: a sigma of 1.4 */
+#define CLEARLY 9.0F      /* 3 sigma, squared */
+#define SLOPE_FADE 5.0F   /* pixels that a slope goes on */
+#define RIM_SPREAD 0.6F   /* blur per pixel of distance */
+#define RIM_NEAR 2        /* from this blur on, what stands out is limited to… */
+#define RIM_TIMES 4.0F    /* …the usual miss */
+#define RIM_FADE 0.08F    /* of the plate's smaller side */
+#define BELOW 0.75F       /* of the darkest light beside it: no place gets darker… */
+#define ABOVE (1 / BELOW) /* …or so much brighter, by what was missed nearby */
 
 /* Memory of the learning. */
 struct learning {
     struct rim *rim;
     float *off[DEEP]; /* plate - field, so many pixels from the border, at every place; one colour */
+    float *light;     /* of the outermost pixel */
     float *middle, *usual, *near, *raw, *spare, *row;
     void *block;
 };
@@ -42,7 +45,7 @@ static enum passel_status learning_new(struct learning *learning, struct rim *ri
 {
     const size_t length = (size_t)rim->length;
     *learning = (struct learning){ .rim = rim };
-    float *next = learning->block = memory_zeros(length * (DEEP + 5) + (size_t)width, sizeof *next);
+    float *next = learning->block = memory_zeros(length * (DEEP + 6) + (size_t)width, sizeof *next);
     if (next == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int k = 0; k < DEEP; k++, next += length)
@@ -52,14 +55,15 @@ static enum passel_status learning_new(struct learning *learning, struct rim *ri
     learning->near = next + 2 * length;
     learning->raw = next + 3 * length;
     learning->spare = next + 4 * length;
-    learning->row = next + 5 * length;
+    learning->light = next + 5 * length;
+    learning->row = next + 6 * length;
     return PASSEL_OK;
 }
 
 /* ---- collecting ------------------------------------------------------------------------------------------------ */
 
 /* A pixel of the plate belongs to a place of each of the four sides that it is near. */
-static void collect(const struct learning *learning, struct rect plate, int32_t x, int32_t y, float off)
+static void collect(const struct learning *learning, struct rect plate, int32_t x, int32_t y, float own, float off)
 {
     const int32_t w = rect_width(plate), h = rect_height(plate);
     const int32_t left = x - plate.x0, top = y - plate.y0;
@@ -68,6 +72,8 @@ static void collect(const struct learning *learning, struct rect plate, int32_t 
     for (int side = 0; side < 4; side++) {
         if (depth[side] < DEEP)
             learning->off[depth[side]][place[side]] = off;
+        if (depth[side] == 0)
+            learning->light[place[side]] = own;
     }
 }
 
@@ -82,7 +88,7 @@ static void collect_plane(const struct learning *learning, const struct gradient
         gradient_field_row(gradient, c, area.x0, y, w, learning->row);
         for (int32_t x = 0; x < w; x++) {
             if (along || x < DEEP || w - x <= DEEP)
-                collect(learning, area, area.x0 + x, y, own[x] - learning->row[x]);
+                collect(learning, area, area.x0 + x, y, own[x], own[x] - learning->row[x]);
         }
     }
 }
@@ -236,7 +242,7 @@ static enum passel_status rim_new(struct rim *rim, struct rect plate, struct pas
 {
     rim->length = 2 * (rect_width(plate) + rect_height(plate));
     const size_t length = (size_t)rim->length;
-    float *next = memory_zeros(length, 3 * (RIM_LEVELS + 1) * sizeof *next), variance = 0;
+    float *next = memory_zeros(length, 3 * (RIM_LEVELS + 3) * sizeof *next), variance = 0;
     if (next == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     rim->block = next;
@@ -247,9 +253,29 @@ static enum passel_status rim_new(struct rim *rim, struct rect plate, struct pas
         for (int c = 0; c < 3; c++, next += length)
             rim->miss[k][c] = next;
     }
-    for (int c = 0; c < 3; c++, next += length)
+    for (int c = 0; c < 3; c++, next += 3 * length) {
         rim->slope[c] = next;
+        rim->low[c] = next + length;
+        rim->high[c] = next + 2 * length;
+    }
     return PASSEL_OK;
+}
+
+/* The least and the most of what is usual along the border around each place. */
+static void find_range(const struct learning *learning, int c)
+{
+    const int32_t length = learning->rim->length, reach = ring_radius(WINDOW, length);
+    const float *light = learning->middle;
+    ring_middle(learning->light, learning->middle, length);
+    for (int32_t i = 0; i < length; i++) {
+        float low = light[i], high = light[i];
+        for (int32_t k = -2 * reach; k <= 2 * reach; k++) {
+            low = smaller(low, light[(i + k + 2 * length) % length]);
+            high = larger(high, light[(i + k + 2 * length) % length]);
+        }
+        learning->rim->low[c][i] = BELOW * low;
+        learning->rim->high[c][i] = ABOVE * high;
+    }
 }
 
 static void learn_plane(const struct learning *learning, const struct gradient *gradient, const struct picture *plate,
@@ -259,6 +285,7 @@ static void learn_plane(const struct learning *learning, const struct gradient *
     const size_t bytes = (size_t)rim->length * sizeof(float);
     float *raw = learning->raw, *spare = learning->spare;
     collect_plane(learning, gradient, plate, c);
+    find_range(learning, c);
     for (int32_t k = 1; k < DEEP; k++)
         limit_behind(learning, k);
     find_values(learning, gradient->plate, learning->near, rim->slope[c]);
@@ -345,13 +372,22 @@ static float rim_miss(const struct rim *rim, struct rim_mix mix, int c)
     return mix.strength * (here + mix.to_next * (next - here)) + mix.outwards * rim->slope[c][mix.place];
 }
 
+/* Beside an edge of much contrast the field is as blurred as its cells are, and what it misses on the bright side would
+ * black out the dark one: as a membrane, the light stays within what is around it. */
+static float corrected(const struct rim *rim, struct rim_mix mix, int c, float field)
+{
+    const float low = smaller(rim->low[c][mix.place], BELOW * field);
+    const float high = larger(rim->high[c][mix.place], ABOVE * field);
+    return larger(between(field + rim_miss(rim, mix, c), low, high), 0);
+}
+
 void rim_add_row(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count, float *const planes[4])
 {
     for (int32_t i = 0; i < count; i++) {
         const struct rim_mix mix = rim_mix(gradient, x0 + i, y);
         for (int c = 0; c < 3; c++) {
             if (planes[c] != NULL)
-                planes[c][i] = larger(planes[c][i] + rim_miss(&gradient->rim, mix, c), 0);
+                planes[c][i] = corrected(&gradient->rim, mix, c, planes[c][i]);
         }
     }
 }

@@ -377,14 +377,15 @@ static void test_guess(void **state)
 
 static float layer_at(int32_t y)
 {
-    return y < 72 ? 0.5F : y < 84 ? 1.5F : 0.05F;
+    return y < 72 ? 0.5F : y < 86 ? 1.5F : 0.05F;
 }
 
-/* Sky, a glow as narrow as 12 pixels, and ground go on past a side. Cells are 4 pixels wide here: the plate ends with
+/* Sky, a glow as narrow as 14 pixels, and ground go on past a side. Cells are 4 pixels wide here: the plate ends with
  * whole cells, or a pixel after them, which once left the right side without any guess of its own. */
 static void test_layers(void **state)
 {
     (void)state;
+    float least = 1;
     for (int k = 0; k < 4; k++) {
         struct desk desk;
         const int32_t width = k < 2 ? 320 : 321, first = k % 2 == 0 ? width : 0;
@@ -403,11 +404,16 @@ static void test_layers(void **state)
             assert_true(fabsf(at(&out, 1, x, 30) / layer_at(30) - 1) < 0.05F);
             assert_true(fabsf(at(&out, 1, x, 78) / layer_at(78) - 1) < 0.15F);
             assert_true(fabsf(at(&out, 1, x, 120) / layer_at(120) - 1) < 0.05F);
+            for (int32_t y = 0; y < 150; y++)
+                least = fminf(least, at(&out, 1, x, y));
         }
         picture_release(&out);
         picture_release(&plate);
         desk_close(&desk);
     }
+    /* the ground under the glow once was half as bright as it is, or black under a brighter one */
+    print_message("the darkest of the fill: %.4f\n", (double)least);
+    assert_true(least > 0.03F);
 }
 
 /* Stars two to five pixels behind the border, a hundred times as bright as the sky, once left blots above it. One on
