@@ -91,8 +91,9 @@ static enum passel_status draft_folder(const char *folder, const char *target, i
         GOTO_IF_ERROR(error_set(error, PASSEL_NO_FILE, "%s: no pictures in this folder", folder), out_clips);
     GOTO_IF_ERROR(portraits_take(&(struct portrait_wish){ folder, threads, 0, NULL }, &clips, &portraits, error),
                   out_clips);
-    portraits_recognise(&portraits);
-    status = draft_write(&portraits, way, name, text, error);
+    status = portraits_recognise(&portraits, error);
+    if (status == PASSEL_OK)
+        status = draft_write(&portraits, way, name, text, error);
     portraits_release(&portraits);
 out_clips:
     clip_list_release(&clips);

@@ -219,7 +219,10 @@ static void say_pass(struct draft *draft, const struct portrait *p)
                    (int)p->height);
     else
         text_print(out, "\n# A still, %dx%d: ", (int)p->width, (int)p->height);
-    text_print(out, "%s.\n# %s\n", p->why, remedy(p));
+    text_print(out, "%s.\n", p->why);
+    if (p->doubt[0] != '\0')
+        text_print(out, "# Not certain: %s.\n", p->doubt);
+    text_print(out, "# %s\n", remedy(p));
     if (p->whole_numbers && !p->said)
         text_print(out, "# The file does not say what its numbers mean: srgb is a guess; `encoding` says otherwise.\n");
     text_print(out, "%s = pass ", name_of(draft, p));
@@ -266,7 +269,10 @@ static void say_rest(struct draft *draft)
         text_print(draft->out, "\n# Not used: ");
         for (const char *c = p->why; *c != '\0'; c++)
             text_print(draft->out, "%c", *c == '\n' ? ' ' : *c);
-        text_print(draft->out, ".\n# %s = pass ", name_of(draft, p));
+        text_print(draft->out, ".\n");
+        if (p->doubt[0] != '\0')
+            text_print(draft->out, "# Not certain: %s.\n", p->doubt);
+        text_print(draft->out, "# %s = pass ", name_of(draft, p));
         say_path(draft, p->clip->name);
         text_print(draft->out, "\n");
     }

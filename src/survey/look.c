@@ -152,6 +152,12 @@ float look_light(const struct look *look, size_t i)
     return 0.2126F * look->plane[0][i] + 0.7152F * look->plane[1][i] + 0.0722F * look->plane[2][i];
 }
 
+bool look_borders(const struct look *look, int32_t x, int32_t y)
+{
+    const int32_t rim = look->across / 24 + 1;
+    return y < (look->down + 1) / 2 && (y < rim || x < rim || x >= look->across - rim);
+}
+
 static int rising(const void *a, const void *b)
 {
     const float x = *(const float *)a, y = *(const float *)b;

@@ -46,6 +46,11 @@ size_t look_count(const struct look *look); /* across * down */
 int32_t look_block(int32_t width, int32_t most);
 /* Luminance of Rec. 709 (near enough for looking, whatever the primaries). */
 float look_light(const struct look *look, size_t i);
+/* How much looks of one pass differ from their mean, as a share of its light; noise does not count (look_change.c). */
+float look_change(const struct look *const *looks, int count, const struct look *mean);
+/* Does the block lie at the top, or at one of both sides in the upper half? There a set, which stands on the ground,
+ * is not expected. */
+bool look_borders(const struct look *look, int32_t x, int32_t y);
 /* The value below which `share` of the numbers lie; sorts them. */
 float numbers_at(float *numbers, size_t count, double share);
 

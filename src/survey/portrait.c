@@ -297,18 +297,13 @@ static enum passel_status join_samples(struct portrait *portrait, struct passel_
     if (count == 0)
         return PASSEL_OK;
     RETURN_IF_ERROR(look_black(looks[0], &portrait->look, error));
-    double mean = 0, apart = 0;
     for (size_t i = 0; i < 3 * look_count(&portrait->look); i++) {
-        double sum = 0, squares = 0;
-        for (int k = 0; k < count; k++) {
+        double sum = 0;
+        for (int k = 0; k < count; k++)
             sum += looks[k]->plane[0][i];
-            squares += (double)looks[k]->plane[0][i] * looks[k]->plane[0][i];
-        }
         portrait->look.plane[0][i] = (float)(sum / count);
-        mean += sum / count;
-        apart += sqrt(fmax(0, squares / count - sum / count * sum / count));
     }
-    portrait->change = mean > 0 ? (float)(apart / mean) : 0;
+    portrait->change = look_change(looks, count, &portrait->look);
     return PASSEL_OK;
 }
 
@@ -391,5 +386,6 @@ void portraits_release(struct portraits *portraits)
         memory_free(portraits->list[i].bare);
     }
     memory_free(portraits->list);
+    memory_free(portraits->common);
     *portraits = (struct portraits){ 0 };
 }

@@ -33,8 +33,11 @@ struct portrait {
     bool whole_numbers, said; /* see struct reading */
     struct encoding encoding;
     struct look look;           /* mean over the samples; nothing when the clip cannot be read */
-    float change;               /* mean deviation between the samples, as a share of their mean */
-    float middle, bright, peak; /* light: 50 % and 99 % of the blocks lie below, and the brightest */
+    float change;               /* mean deviation between the samples, as a share of their mean, without noise */
+    float middle, bright, peak; /* light: 50, 99 and 99.9 % of the blocks lie below */
+    float noise;                /* deviation of the light of a block, from block to block where nothing is seen */
+    float contrast;             /* how many times brighter the bright is than the surround, noise taken off */
+    float fill;                 /* share of blocks brighter than a quarter of the bright */
     float surround;             /* light of the middle one of the blocks at the upper borders */
     float vivid;                /* the same of its strongest channel: a blue screen is dark to the eye */
     float screen;               /* share of blocks that look like the border does */
@@ -51,6 +54,7 @@ struct portrait {
     bool steady;    /* its light does not change from frame to frame */
     bool apart;     /* not seen by the camera that saw the set: another size, or another subject */
     char why[240];
+    char doubt[240];   /* what speaks against it, or empty */
     char problem[240]; /* why it cannot be read */
 };
 
@@ -60,6 +64,7 @@ struct portraits {
     struct portrait *list;
     int count;
     int32_t width, height; /* of the shot: the size that most passes have */
+    float *common; /* light of each block that nearly all lit passes of that size have; NULL: there are too few */
 };
 
 struct portrait_wish {
@@ -75,8 +80,12 @@ enum passel_status portraits_take(const struct portrait_wish *wish, struct clip_
 void portraits_release(struct portraits *portraits);
 
 /* Gives each a role and a reason, and finds what belongs together. */
-void portraits_recognise(struct portraits *portraits);
-/* The parts of it: pairs of screens, empties, darks (recognise_pairs.c); passes under all lamps. */
+enum passel_status portraits_recognise(struct portraits *portraits, struct passel_error *error);
+/* The parts of it: what is lit of the passes that are dim (recognise_dim.c); then pairs of screens, empties, darks,
+ * passes under all lamps (recognise_pairs.c). */
+/* Is most of it lit, up to the borders? Exposure does not count. */
+bool portrait_fills(const struct portrait *portrait);
+enum passel_status recognise_dim(struct portraits *portraits, struct passel_error *error);
 void recognise_pairs(struct portraits *portraits);
 /* Of the pass under all lamps: what the single ones leave of block i, and the block's own light. */
 float portraits_rest(const struct portraits *portraits, const struct portrait *all, size_t i, float *light);

@@ -149,6 +149,11 @@ static void match_empties(struct portraits *portraits)
     }
 }
 
+static bool of_the_shot(const struct portraits *portraits, const struct portrait *p)
+{
+    return p->width == portraits->width && p->height == portraits->height;
+}
+
 /* A dark pass never lies above what is lit: how much of it does, with the noise as the yardstick. */
 static double dark_excess(const struct portrait *lit, const struct portrait *dark)
 {
@@ -158,7 +163,24 @@ static double dark_excess(const struct portrait *lit, const struct portrait *dar
     return sum / (double)look_count(&lit->look);
 }
 
-/* The same size must be; the same rate is better; then the darkest that lies above it least, then the nearest. */
+/* How far it is from what nearly all lit passes have in common; else the darker, the better. */
+static double dark_distance(const struct portraits *portraits, const struct portrait *dark)
+{
+    double sum = 0;
+    if (portraits->common == NULL || !of_the_shot(portraits, dark))
+        return (double)dark->bright;
+    for (size_t i = 0; i < look_count(&dark->look); i++)
+        sum += fabs((double)look_light(&dark->look, i) - (double)portraits->common[i]);
+    return sum / (double)look_count(&dark->look);
+}
+
+static bool rates_differ(const struct portrait *a, const struct portrait *b)
+{
+    return a->rate > 0 && b->rate > 0 && a->rate != b->rate;
+}
+
+/* The same size must be; the same rate is better, where both are known; then the level that lights off should have and
+ * that lies above the lit pass least, then the nearest. */
 static int dark_of(const struct portraits *portraits, int lit)
 {
     const struct portrait *p = &portraits->list[lit];
@@ -168,7 +190,8 @@ static int dark_of(const struct portraits *portraits, int lit)
         const struct portrait *d = &portraits->list[i];
         if (d->role != ROLE_DARK || !same_size(d, p))
             continue;
-        const double cost = dark_excess(p, d) + (double)d->bright + (d->rate != p->rate ? 1 : 0) + 1e-5 * abs(i - lit);
+        const double cost =
+            dark_excess(p, d) + dark_distance(portraits, d) + (rates_differ(d, p) ? 1 : 0) + 1e-5 * abs(i - lit);
         if (cost < best) {
             best = cost;
             found = i;
@@ -194,15 +217,19 @@ static float own_light(const struct portraits *portraits, const struct portrait 
     return look_light(&p->look, i) - dark;
 }
 
-/* The share of its light that falls where both screens are bare. */
+/* The share of its light that falls where both screens are bare. What most lit passes have there is no pass's own: the
+ * dark that is taken off may be underexposed. */
 static double beside(const struct portraits *portraits, const struct portrait *p, const struct portrait *a,
                      const struct portrait *b)
 {
     double out = 0, all = 0;
     for (size_t i = 0; i < look_count(&p->look); i++) {
-        const double light = fmax(0, own_light(portraits, p, i));
-        all += light;
-        out += a->bare[i] && b->bare[i] ? light : 0;
+        const bool bare = a->bare[i] && b->bare[i];
+        double light = own_light(portraits, p, i);
+        if (bare && portraits->common != NULL && of_the_shot(portraits, p))
+            light = fmin(light, (double)look_light(&p->look, i) - (double)portraits->common[i]);
+        all += fmax(0, light);
+        out += bare ? fmax(0, light) : 0;
     }
     return all > 0 ? out / all : 0;
 }
@@ -240,7 +267,7 @@ static void part_lamps(struct portraits *portraits)
         struct portrait *p = &portraits->list[i];
         if (p->role != ROLE_LAMP)
             continue;
-        if (p->width != portraits->width || p->height != portraits->height) {
+        if (!of_the_shot(portraits, p)) {
             p->role = ROLE_ELEMENT;
             (void)snprintf(p->why, sizeof p->why, "something on black, of another size than the shot");
         } else if (a != NULL && same_size(a, p)) {
@@ -338,7 +365,7 @@ static void find_apart(struct portraits *portraits)
     bool pair = first_pair(portraits) != NULL;
     for (int i = 0; i < portraits->count; i++) {
         struct portrait *p = &portraits->list[i];
-        const bool size = p->width != portraits->width || p->height != portraits->height;
+        const bool size = !of_the_shot(portraits, p);
         p->apart = (size && p->role != ROLE_PLATE) || (pair && p->role == ROLE_SCREEN && p->partner < 0);
     }
     /* Without lamps there is no dark set to look at: a dark pass nothing is taken from is the odd one. */
@@ -353,6 +380,9 @@ static void find_apart(struct portraits *portraits)
             p->dark = dark ? dark_of(portraits, i) : -1;
             (void)snprintf(p->why, sizeof p->why, "%s, and no other pass needs it",
                            dark ? "nothing is lit" : "a screen alone");
+            if (dark)
+                (void)snprintf(p->doubt, sizeof p->doubt,
+                               "lights off once more, or any pass so far underexposed that it is too dark to tell");
         }
     }
 }

@@ -410,7 +410,7 @@ enum passel_status survey_take(const struct survey_wish *wish, struct survey *su
         SIGHT_GAUGE | SIGHT_TRACK | SIGHT_THUMB | (wish->clips->count <= KEEN_PASSES ? SIGHT_KEEN | SIGHT_FLASH : 0);
     const struct portrait_wish first = { wish->folder, wish->threads, wants, &telling };
     RETURN_IF_ERROR(portraits_take(&first, wish->clips, &survey->portraits, error));
-    portraits_recognise(&survey->portraits);
+    GOTO_IF_ERROR(portraits_recognise(&survey->portraits, error), out_survey);
     survey->count = survey->portraits.count;
     survey->passes = memory_zeros((size_t)survey->count + 1, sizeof *survey->passes);
     if (survey->passes == NULL)
