@@ -58,14 +58,19 @@ static bool same_make(const struct reading *a, const struct reading *b)
            a->whole_numbers == b->whole_numbers;
 }
 
-/* Time codes that run on by as many frames as the numbers do. */
+/* Time codes that run on by as many frames as the numbers do; at any usual rate, when the file says none. */
 static bool time_runs(const struct reading *a, const struct reading *b, int32_t frames)
 {
-    uint32_t code[2] = { a->time_code, 0 };
-    if (!a->has_time_code || !b->has_time_code || a->rate <= 0)
-        return false;
-    time_code_advance(code, frames, (int32_t)lround(a->rate), 1);
-    return code[0] == b->time_code;
+    static const double usual[] = { 24, 25, 30, 48, 50, 60, 100, 120 };
+    const double *rates = a->rate > 0 ? &a->rate : usual;
+    const size_t count = a->rate > 0 ? 1 : sizeof usual / sizeof *usual;
+    bool runs = false;
+    for (size_t i = 0; i < count && a->has_time_code && b->has_time_code && !runs; i++) {
+        uint32_t code[2] = { a->time_code, 0 };
+        time_code_advance(code, frames, (int32_t)lround(rates[i]), 1);
+        runs = code[0] == b->time_code;
+    }
+    return runs;
 }
 
 static bool goes_on(const struct clip *clip, int i, int k)
@@ -103,7 +108,7 @@ static bool headers_run(const char *folder, const struct clip *clip)
         char *path = clip_path(folder, clip, i);
         const bool fine = path != NULL && reading_peek(path, &clip->choice, &header, NULL) == PASSEL_OK;
         memory_free(path);
-        if (!fine || !header.has_time_code || header.rate <= 0 ||
+        if (!fine || !header.has_time_code ||
             (i > 0 && !(same_make(&last, &header) && time_runs(&last, &header, clip->frames[i] - clip->frames[i - 1]))))
             return false;
         last = header;
@@ -147,18 +152,22 @@ static void follow_glance(void *data, int worker)
 }
 
 /* Holds all frames that were glanced at against the first of them. */
-static enum passel_status follow_all(const struct portrait_wish *wish, struct clip *clip, struct glance *glances,
-                                     struct passel_error *error)
+static enum passel_status follow_all(const struct portrait_wish *wish, struct clip *clip, struct passel_error *error)
 {
     struct pool *pool = NULL;
-    enum passel_status status = PASSEL_OK;
     if (!sights_stand(clip))
         return PASSEL_OK;
-    RETURN_IF_ERROR(pool_new(wish->threads, &pool, error));
-    for (int i = 0; i < clip->count && status == PASSEL_OK; i++)
-        status = pool_submit(pool, i, follow_glance, &glances[i]);
+    struct glance *glances = memory_zeros((size_t)clip->count, sizeof *glances);
+    enum passel_status status =
+        glances != NULL ? pool_new(wish->threads, &pool, error) : error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int i = 0; i < clip->count && status == PASSEL_OK; i++) {
+        glances[i] = (struct glance){ .clip = clip, .index = i };
+        if (pool_submit(pool, i, follow_glance, &glances[i]) != PASSEL_OK)
+            status = error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    }
     pool_free(pool);
-    return status == PASSEL_OK ? PASSEL_OK : error_set(error, status, "out of memory");
+    memory_free(glances);
+    return status;
 }
 
 /* Looks that nobody asks for again. */
@@ -175,46 +184,85 @@ static void forget_looks(struct clip *clip)
     }
 }
 
-static enum passel_status settle_clip(const struct portrait_wish *wish, struct clip_list *clips, int index, bool *split,
-                                      struct passel_error *error)
+static enum passel_status settle_as_one(const struct portrait_wish *wish, struct clip *clip, struct passel_error *error)
+{
+    forget_looks(clip);
+    RETURN_IF_ERROR(follow_all(wish, clip, error));
+    telling_pass(wish->telling, clip);
+    clip->settled = true;
+    return PASSEL_OK;
+}
+
+/* Takes the clip apart where a sequence breaks off, or settles that it is one. What is in doubt and may not be `split`
+ * stays as it is, all its files looked at. */
+static enum passel_status part_clip(const struct portrait_wish *wish, struct clip_list *clips, int index, bool *split,
+                                    struct passel_error *error)
 {
     struct clip *clip = &clips->clips[index];
-    *split = false;
-    if (headers_run(wish->folder, clip))
-        return PASSEL_OK;
     bool *ends = memory_zeros((size_t)clip->count, sizeof *ends);
-    struct glance *glances = memory_zeros((size_t)clip->count, sizeof *glances);
-    enum passel_status status = PASSEL_NO_MEMORY;
-    if (ends == NULL || glances == NULL) {
-        (void)error_set(error, status, "out of memory");
-        goto out_arrays;
-    }
-    GOTO_IF_ERROR(glance_at(wish, clip, glances, error), out_arrays);
+    enum passel_status status = PASSEL_OK;
+    if (ends == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     /* A frame or two that differ are faults of a sequence; stills differ almost everywhere. */
-    *split = 4 * find_breaks(clip, ends) > clip->count;
-    if (*split) {
+    const bool parts = 4 * find_breaks(clip, ends) > clip->count;
+    if (!parts)
+        status = settle_as_one(wish, clip, error);
+    else if (*split)
         status = clips_split(clips, index, ends, error);
-    } else {
-        forget_looks(clip);
-        status = follow_all(wish, clip, glances, error);
-        telling_pass(wish->telling, clip);
-    }
-out_arrays:
-    memory_free(glances);
+    *split = *split && parts;
     memory_free(ends);
     return status;
 }
 
-/* Groups of a few numbered files are in doubt. */
+static enum passel_status look_through(const struct portrait_wish *wish, struct clip_list *clips, int index,
+                                       struct passel_error *error)
+{
+    struct clip *clip = &clips->clips[index];
+    bool split = false;
+    if (headers_run(wish->folder, clip)) {
+        clip->settled = true;
+        return PASSEL_OK;
+    }
+    struct glance *glances = memory_zeros((size_t)clip->count, sizeof *glances);
+    if (glances == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    enum passel_status status = glance_at(wish, clip, glances, error);
+    if (status == PASSEL_OK)
+        status = part_clip(wish, clips, index, &split, error);
+    memory_free(glances);
+    return status;
+}
+
+/* Another sequence that has the same numbers: stills are not numbered like the frames of a shot. */
+static bool numbers_shared(const struct clip_list *clips, const struct clip *clip)
+{
+    for (int i = 0; i < clips->count; i++) {
+        const struct clip *other = &clips->clips[i];
+        if (other != clip && other->numbered && other->settled && !other->piece && other->count > 2 &&
+            other->frames[0] == clip->frames[0] && other->frames[other->count - 1] == clip->frames[clip->count - 1])
+            return true;
+    }
+    return false;
+}
+
+/* Groups of a few numbered files are in doubt: first it is settled which are surely one, then the others. */
 static enum passel_status settle(const struct portrait_wish *wish, struct clip_list *clips, struct passel_error *error)
 {
-    for (int i = 0; i < clips->count;) {
-        bool split = false;
+    for (int i = 0; i < clips->count; i++) {
         struct clip *clip = &clips->clips[i];
         if (clip->numbered && !clip->settled && clip->count <= STILLS_MOST)
-            RETURN_IF_ERROR(settle_clip(wish, clips, i, &split, error));
-        if (!split)
+            RETURN_IF_ERROR(look_through(wish, clips, i, error));
+        else
             clip->settled = true;
+    }
+    for (int i = 0; i < clips->count; i++) {
+        if (!clips->clips[i].settled && numbers_shared(clips, &clips->clips[i]))
+            RETURN_IF_ERROR(settle_as_one(wish, &clips->clips[i], error));
+    }
+    for (int i = 0; i < clips->count;) {
+        bool split = !clips->clips[i].settled;
+        if (split)
+            RETURN_IF_ERROR(part_clip(wish, clips, i, &split, error));
         i = split ? 0 : i + 1; /* pieces are sorted in anew */
     }
     return PASSEL_OK;

@@ -174,9 +174,25 @@ static double dark_distance(const struct portraits *portraits, const struct port
     return sum / (double)look_count(&dark->look);
 }
 
-static bool rates_differ(const struct portrait *a, const struct portrait *b)
+static bool is_lit(const struct portrait *p)
 {
-    return a->rate > 0 && b->rate > 0 && a->rate != b->rate;
+    return p->role == ROLE_LAMP || p->role == ROLE_ELEMENT;
+}
+
+/* 0 when the rates are known and equal, 1 when they differ. A pass that says none is more likely to have the dark that
+ * goes with no other. */
+static double rates_differ(const struct portraits *portraits, const struct portrait *dark, const struct portrait *lit)
+{
+    if (dark->rate == lit->rate)
+        return 0;
+    if (dark->rate > 0 && lit->rate > 0)
+        return 1;
+    for (int i = 0; i < portraits->count; i++) {
+        const struct portrait *p = &portraits->list[i];
+        if (is_lit(p) && same_size(p, dark) && p->rate == dark->rate)
+            return 0.5;
+    }
+    return 0.25;
 }
 
 /* The same size must be; the same rate is better, where both are known; then the level that lights off should have and
@@ -191,7 +207,7 @@ static int dark_of(const struct portraits *portraits, int lit)
         if (d->role != ROLE_DARK || !same_size(d, p))
             continue;
         const double cost =
-            dark_excess(p, d) + dark_distance(portraits, d) + (rates_differ(d, p) ? 1 : 0) + 1e-5 * abs(i - lit);
+            dark_excess(p, d) + dark_distance(portraits, d) + rates_differ(portraits, d, p) + 1e-5 * abs(i - lit);
         if (cost < best) {
             best = cost;
             found = i;
