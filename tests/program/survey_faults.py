@@ -85,15 +85,19 @@ def soft(f):
 
 
 def flicker(f):
+    """Frames that differ from their neighbours by 6 % root mean square, as docs/survey.md counts it: divided by √1.5."""
     factor = np.random.RandomState(3).normal(size=LAST - film.FIRST + 1)
-    factor = 1 + 0.06 * (factor - factor.mean()) / factor.std()
+    steps = factor[1:-1] - (factor[:-2] + factor[2:]) / 2
+    factor = np.exp(0.06 * (factor - factor.mean()) / math.sqrt((steps ** 2).mean() / 1.5))
     change(f, "moon", lambda p, i: p * factor[i])
 
 
 def bands(f):
-    """Waves of 3 % root mean square down the picture, elsewhere in every frame."""
+    """Waves down the picture, elsewhere in every frame, by which rows differ from their neighbours in time by 3 % root mean
+    square, divided by √1.5."""
     rows = np.arange(SIZE[1]) / SIZE[1]
-    change(f, "moon", lambda p, i: p * (1 + 0.03 * 2 ** 0.5 * np.sin(2 * np.pi * (1.7 * rows + 0.37 * i)))[:, None, None])
+    height = 0.03 * 2 ** 0.5 * 1.5 ** 0.5 / (1 - math.cos(2 * np.pi * 0.37))
+    change(f, "moon", lambda p, i: p * (1 + height * np.sin(2 * np.pi * (1.7 * rows + 0.37 * i)))[:, None, None])
 
 
 def missing(f):
@@ -110,9 +114,17 @@ def repeated(f):
 
 
 def uneven(f):
-    ramp = 2 ** (-1.3 * np.linspace(0, 1, SIZE[0]))[None, :, None]
+    """A ramp by which 1 % and 99 % of the empty screen's area lie 1.3 stops apart, whatever its own unevenness."""
+    green = takes.read(f + "/empty-green.exr", "RGB")[:, :, 1].astype(float)
+    green = green.reshape(SIZE[1] // 4, 4, SIZE[0] // 4, 4).mean((1, 3))  # blocks, which lose the noise
+    across = np.linspace(0, 1, SIZE[0] // 4)
+    low, high = 0.0, 4.0
+    for _ in range(40):
+        stops = (low + high) / 2
+        ends = np.percentile(green * 2 ** (-stops * across), (1, 99))
+        low, high = (low, stops) if ends[1] > ends[0] * 2**1.3 else (stops, high)
     for name in ("empty-green", "screen-green"):
-        change(f, name, lambda p, i: p * ramp)
+        change(f, name, lambda p, i: p * 2 ** (-low * np.linspace(0, 1, SIZE[0]))[None, :, None])
 
 
 def dim(f):
@@ -194,12 +206,12 @@ FAULTS = (
     ("clipping", clip, "flash.####.exr", "clipped", None, 0.5, 50),
     ("crushed black", crush, "moon.####.exr", "crushed", None, 3, 60),
     ("soft focus", soft, "moon.####.exr", "focus", None, 0.1, 0.7),
-    ("flicker", flicker, "moon.####.exr", "flicker", 6, 4, 9),
-    ("rolling bands", bands, "moon.####.exr", "bands", 3, 2, 6),
+    ("flicker", flicker, "moon.####.exr", "flicker", 6, 5.5, 6.5),
+    ("rolling bands", bands, "moon.####.exr", "bands", 3, 2.6, 3.4),
     ("missing frame", missing, "moon.####.exr", "missing", 1, 1, 1),
     ("truncated frame", truncated, "lamp.####.exr", "unreadable", 1, 1, 1),
     ("duplicated frame", repeated, "moon.####.exr", "duplicate", 1, 1, 1),
-    ("uneven screen", uneven, "empty-green.exr", "evenness", 1.3, 0.9, 1.4),
+    ("uneven screen", uneven, "empty-green.exr", "evenness", 1.3, 1.2, 1.4),
     ("spill on one screen", spill, "screen-green.exr", "spill", 10, 9, 11),
     ("paint of the screen's hue", hue_of_screen, "keeper-green.####.exr", "hue", 10, 8.5, 11.5),
     ("underexposed", dim, "moon.####.exr", "noise", None, 0.5, 11),
