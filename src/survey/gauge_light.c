@@ -116,17 +116,25 @@ double gauge_evenness(const struct portrait *portrait)
     return count > 16 && low > 0 ? log2((double)high / (double)low) : -1;
 }
 
-/* Less light than this is leaks and noise. */
-#define OWN_LEAST 0.002
+/* Light of a block that is less than so many deviations of its noise counts as none. */
+#define OWN_LEAST 3.0F
+
+/* How much of the dark pass is in this one: less than all of it when it is underexposed. */
+static double share_of_dark(const struct portrait *portrait, const struct portrait *dark)
+{
+    const float own = portrait->surround > 0 ? portrait->surround : 0;
+    return dark->surround > own ? (double)own / (double)dark->surround : 1;
+}
 
 double gauge_light_over_noise(const struct portrait *portrait, const struct portrait *dark, const struct noise noise[3])
 {
     const struct look *look = &portrait->look;
+    const double share = dark != NULL ? share_of_dark(portrait, dark) : 0;
     double sum = 0, squares = 0;
     for (size_t i = 0; i < look_count(look); i++) {
-        const double below = dark != NULL ? (double)dark->look.plane[1][i] : OWN_LEAST;
+        const double below = dark != NULL ? share * (double)dark->look.plane[1][i] : 0;
         const double light = (double)look->plane[1][i] - below;
-        if (light < OWN_LEAST)
+        if (light < (double)(OWN_LEAST * portrait->noise))
             continue;
         sum += light;
         squares += light * light;

@@ -83,6 +83,8 @@ void portraits_release(struct portraits *portraits);
 enum passel_status portraits_recognise(struct portraits *portraits, struct passel_error *error);
 /* The parts of it: what is lit of the passes that are dim (recognise_dim.c); then pairs of screens, empties, darks,
  * passes under all lamps (recognise_pairs.c). */
+/* Has it places much brighter than its surround? */
+bool portrait_shaped(const struct portrait *portrait);
 /* Is most of it lit, up to the borders? Exposure does not count. */
 bool portrait_fills(const struct portrait *portrait);
 enum passel_status recognise_dim(struct portraits *portraits, struct passel_error *error);

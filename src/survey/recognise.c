@@ -33,6 +33,8 @@
  * of it. */
 #define PLATE_RANGE 16.0F
 #define FILLED 0.45F
+/* So many times its surround, and it is lit: passes with the lights off reached 2.5, filmed lamps began at 5. */
+#define SHAPED 4.0F
 /* Light that changes by more than this share from frame to frame is no lamp. */
 #define RESTLESS 0.3F
 
@@ -218,6 +220,11 @@ static const char *const hue_words[] = { "red", "green", "blue", "coloured" };
 static bool screen_lit(const struct portrait *p)
 {
     return p->surround > BLACK || (p->vivid > BLACK / FAR_UNDER && p->surround > p->bright / SCREEN_RANGE);
+}
+
+bool portrait_shaped(const struct portrait *p)
+{
+    return p->contrast >= SHAPED;
 }
 
 bool portrait_fills(const struct portrait *p)

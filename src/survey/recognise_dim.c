@@ -14,8 +14,6 @@
 #include "base/memory.h"
 #include "survey/portrait.h"
 
-/* So many times its surround, and it is lit: passes with the lights off reached 2.5, filmed lamps began at 5. */
-#define SHAPED 4.0F
 /* Darker or brighter than the level that lights off should have by this factor is worth a word. */
 #define LEVEL_OFF 2.0F
 /* Passes of which one may be far underexposed itself. */
@@ -82,7 +80,7 @@ static enum passel_status find_common(struct portraits *portraits, struct passel
 
 static bool shaped(const struct portrait *p)
 {
-    return p->role == ROLE_DARK && p->contrast >= SHAPED;
+    return p->role == ROLE_DARK && portrait_shaped(p);
 }
 
 /* Lights off is missing unless this one is it: nothing else of its size is dim and even, what is lit has to have

@@ -10,12 +10,15 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/memory.h"
 #include "survey/portrait.h"
 
 /* Two screen passes show the same subject when what is not screen agrees over this share of both together. */
 #define SAME_SUBJECT 0.8
 /* A lamp lights the set: at most this share of its light may lie where there is no set. */
 #define BESIDE_THE_SET 0.12
+/* A pass that was exposed three stops longer has so much of the leaking light. */
+#define LEAK_MOST 8.0
 /* All lamps: what is left of it after the lamps are taken away, as a share of its own light. */
 #define SUM_RESIDUAL 0.2
 /* Subsets of lamps are tried up to so many lamps. */
@@ -233,17 +236,35 @@ static float own_light(const struct portraits *portraits, const struct portrait 
     return look_light(&p->look, i) - dark;
 }
 
+/* How much of the leaking light is in a pass, as a share of what nearly all lit passes have where both screens are
+ * bare: more than all when it was exposed longer. Of an even haze, which is nothing but surround, this says nothing. */
+static double leak_share(const struct portraits *portraits, const struct portrait *p, const struct portrait *a,
+                         const struct portrait *b)
+{
+    float *shares = portrait_shaped(p) ? memory_new(look_count(&p->look) * sizeof *shares) : NULL;
+    size_t count = 0;
+    for (size_t i = 0; i < look_count(&p->look) && shares != NULL; i++) {
+        if (a->bare[i] && b->bare[i] && portraits->common[i] > 0)
+            shares[count++] = look_light(&p->look, i) / portraits->common[i];
+    }
+    const double share = count > 0 ? (double)numbers_at(shares, count, 0.25) : 1;
+    memory_free(shares);
+    return share < 1 ? 1 : share > LEAK_MOST ? LEAK_MOST : share;
+}
+
 /* The share of its light that falls where both screens are bare. What most lit passes have there is no pass's own: the
- * dark that is taken off may be underexposed. */
+ * dark that is taken off may be underexposed, or the pass overexposed. */
 static double beside(const struct portraits *portraits, const struct portrait *p, const struct portrait *a,
                      const struct portrait *b)
 {
+    const bool common = portraits->common != NULL && of_the_shot(portraits, p);
+    const double share = common ? leak_share(portraits, p, a, b) : 0;
     double out = 0, all = 0;
     for (size_t i = 0; i < look_count(&p->look); i++) {
         const bool bare = a->bare[i] && b->bare[i];
         double light = own_light(portraits, p, i);
-        if (bare && portraits->common != NULL && of_the_shot(portraits, p))
-            light = fmin(light, (double)look_light(&p->look, i) - (double)portraits->common[i]);
+        if (bare && common)
+            light = fmin(light, (double)look_light(&p->look, i) - share * (double)portraits->common[i]);
         all += fmax(0, light);
         out += bare ? fmax(0, light) : 0;
     }

@@ -11,7 +11,7 @@ import shutil
 
 import film
 import takes
-from survey_faults import FAULTS, FILMED, LAST, SIZE
+from survey_faults import FAULTS, FILMED, LAST, SIZE, change, grain
 
 
 def survey(place, *words):
@@ -38,8 +38,24 @@ def check_faults():
         takes.equal(survey("skerry")["findings"], [], "layout %d, clean" % layout)
         for fault in FAULTS:
             check_fault("skerry", fault, "layout %d" % layout)
+        check_exposure("skerry")
         shutil.rmtree("skerry")
     print("faults found")
+
+
+def check_exposure(folder):
+    """Light over noise of an underexposed screen against the sensor's own figures (fixtures/film.c): exposure counts once."""
+    green = takes.read(folder + "/screen-blue.exr", "RGB")[:, :, 1].astype(float)
+    level = (green ** 2).sum() / green.sum()
+    for factor in (6, 24):
+        shutil.copytree(folder, "faulty")
+        change("faulty", "screen-blue", lambda p, i, factor=factor: grain(p / factor, i))
+        found = survey("faulty")["findings"]
+        takes.equal([(one["pass"], one["kind"]) for one in found], [("screen-blue.exr", "noise")], "exposure")
+        variance = 1.1e-4 * level / factor + 1.6e-6 + (1.1e-4 * level + 1.6e-6) / factor**2
+        wanted = level / factor / variance**0.5
+        assert abs(found[0]["value"] / wanted - 1) < 0.15, (factor, found[0]["value"], wanted)
+        shutil.rmtree("faulty")
 
 
 def check_noises():
