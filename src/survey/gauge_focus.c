@@ -139,7 +139,7 @@ double gauge_focus(const struct detail_map *pass, const struct noise *pass_noise
 static bool mark_row(const float *restrict at, ptrdiff_t down, int32_t width, struct noise noise,
                      uint8_t *restrict marks)
 {
-    uint8_t any = 0;
+    int any = 0;
     for (int32_t x = 0; x < width; x++) {
         const float *p = at + x;
         float least = p[-1], most = p[-1];
@@ -154,12 +154,12 @@ static bool mark_row(const float *restrict at, ptrdiff_t down, int32_t width, st
         }
         const float up = p[0] - most, under = least - p[0], apart = up > under ? up : under;
         const float level = most > 0 ? most : 0;
-        const bool out = apart > 0 && apart >= 0.5F * (most - least) &&
-                         apart * apart > STANDS_OUT * (noise.gain * level + noise.floor);
-        marks[x] |= out;
+        const int out = (apart > 0) & (apart >= 0.5F * (most - least)) &
+                        (apart * apart > STANDS_OUT * (noise.gain * level + noise.floor));
+        marks[x] |= (uint8_t)out;
         any |= out;
     }
-    return any;
+    return any != 0;
 }
 
 int gauge_spots(const struct picture *picture, const struct noise noise[3], struct spot *spots)
