@@ -98,8 +98,8 @@ def check_layouts():
     print("rendered")
 
 
-# Stops under (over, when negative), and whether the camera's noise is that of the darker picture, too. The bounds were chosen on the first two
-# arrangements; the third is as it came.
+# Stops under (over, when negative), and whether the camera's noise is that of the darker picture, too. The bounds were chosen
+# on the first two arrangements; the third is as it came.
 UNDER = (("moon", 4, False), ("windows", 5, False), ("flash", 3, False), ("screen-blue", 4, False), ("empty-green", 3, False),
          ("moon", 5, True), ("lamp", 3, True), ("windows", 5, True), ("beam", 5, True), ("rain-left", 3, True),
          ("screen-green", 5, True), ("keeper-empty", 5, True), ("dusk", 3, False), ("dusk", 5, True),
