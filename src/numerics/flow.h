@@ -6,15 +6,7 @@
 #ifndef NUMERICS_FLOW_H
 #define NUMERICS_FLOW_H
 
-#include <passel/error.h>
-#include <stddef.h>
-#include <stdint.h>
-
-/* Motion in pixels, right and down; width * height each, rows without gaps. */
-struct flow {
-    int32_t width, height;
-    float *u, *v;
-};
+#include "numerics/flow_field.h"
 
 /*
  * The motion from plane `a` to plane `b` and back. Planes are brightness, about 0 … 1 over what matters (a square root
@@ -29,9 +21,5 @@ struct flow {
  */
 enum passel_status flow_find(const float *a, const float *b, int32_t width, int32_t height, struct flow *there,
                              struct flow *back, struct passel_error *error);
-void flow_release(struct flow *flow); /* a zeroed one is fine */
-
-/* Values of a plane at (x, y), counted from its first pixel's centre: linear between pixels, held outside. */
-float plane_linear(const float *plane, int32_t width, int32_t height, float x, float y);
 
 #endif

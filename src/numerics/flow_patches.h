@@ -3,7 +3,7 @@
 #ifndef NUMERICS_FLOW_PATCHES_H
 #define NUMERICS_FLOW_PATCHES_H
 
-#include "numerics/flow.h"
+#include "numerics/flow_field.h"
 
 /* One level of numerics/flow.h: patches of `a`, four pixels apart, are found again in `b`, each from where `flow` has
  * it and from where its neighbours went; the field becomes their mean, those that fit best counting most. */

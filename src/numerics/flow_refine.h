@@ -3,7 +3,7 @@
 #ifndef NUMERICS_FLOW_REFINE_H
 #define NUMERICS_FLOW_REFINE_H
 
-#include "numerics/flow.h"
+#include "numerics/flow_field.h"
 
 /* One level of numerics/flow.h: `warps` times `b` is brought over `a` by the field as it is, the field is moved to
  * where both agree better and stays smooth, and a 5 x 5 median takes out what stands alone. */
