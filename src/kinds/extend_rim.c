@@ -16,6 +16,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "numerics/between.h"
+#include "numerics/middle.h"
 
 #define RIM_DEPTH 4 /* pixels that a border value is averaged over, inwards; as many more tell its slope */
 #define DEEP (2 * RIM_DEPTH)
@@ -164,19 +165,6 @@ static void rim_slope(float *slope, int32_t length, int32_t cell, float *raw, fl
 
 /* ---- what is usual --------------------------------------------------------------------------------------------- */
 
-/* The middle one; reorders them. */
-static float middle_of(float *values, int count)
-{
-    for (int i = 1; i < count; i++) {
-        const float value = values[i];
-        int k = i;
-        for (; k > 0 && values[k - 1] > value; k--)
-            values[k] = values[k - 1];
-        values[k] = value;
-    }
-    return values[count / 2];
-}
-
 /* out = the middle one of the values around each place. */
 static void ring_middle(const float *in, float *out, int32_t length)
 {
@@ -185,7 +173,7 @@ static void ring_middle(const float *in, float *out, int32_t length)
     for (int32_t i = 0; i < length; i++) {
         for (int32_t k = -reach; k <= reach; k++)
             around[k + reach] = in[(i + k + length) % length];
-        out[i] = middle_of(around, 2 * reach + 1);
+        out[i] = middle_of_few(around, 2 * reach + 1);
     }
 }
 

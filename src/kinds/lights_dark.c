@@ -9,6 +9,7 @@
 #include "base/memory.h"
 #include "kinds/lights.h"
 #include "kinds/shot.h"
+#include "numerics/middle.h"
 
 enum { LOOKS = 9, CELL_SIZE = 16 };
 
@@ -67,18 +68,6 @@ static enum passel_status dark_add(const struct at *at, int round, const struct 
 
 /* ---- finding ----------------------------------------------------------------------------------------------------- */
 
-static float middle(float *values, int count)
-{
-    for (int i = 1; i < count; i++) {
-        const float value = values[i];
-        int k = i;
-        for (; k > 0 && values[k - 1] > value; k--)
-            values[k] = values[k - 1];
-        values[k] = value;
-    }
-    return values[count / 2];
-}
-
 /* The first look becomes the median of all. */
 static void settle(struct dark_looks *looks)
 {
@@ -88,7 +77,7 @@ static void settle(struct dark_looks *looks)
             float values[LOOKS];
             for (int k = 0; k < looks->count; k++)
                 values[k] = looks->cells[k].value[p][i];
-            cells->value[p][i] = middle(values, looks->count);
+            cells->value[p][i] = middle_of_few(values, looks->count);
         }
     }
 }
