@@ -177,15 +177,19 @@ static void drop_least(struct mixture *mixture, int side)
     }
 }
 
-static enum passel_status find_weights(const struct continuing *go, struct mixture *mixture, struct passel_error *error)
+static enum passel_status find_weights(const struct continuing *go, struct carrying *carrying, struct mixture *mixture,
+                                       struct passel_error *error)
 {
     for (int side = 0; side < SIDE_COUNT; side++) {
         if (!mixture->open[side])
             continue;
         mixture->weight[side] = memory_zeros((size_t)mixture->length[side], MANNERS * sizeof(double));
-        if (mixture->weight[side] == NULL)
+        carrying[side].say = memory_zeros((size_t)mixture->length[side], 2 * sizeof(double));
+        if (mixture->weight[side] == NULL || carrying[side].say == NULL)
             return error_set(error, PASSEL_NO_MEMORY, "out of memory");
-        RETURN_IF_ERROR(manners_weigh(go->gradient, go->belief, (enum side)side, mixture->weight[side], error));
+        carrying[side].slant = carrying[side].say + mixture->length[side];
+        RETURN_IF_ERROR(
+            manners_weigh(go->gradient, go->belief, (enum side)side, mixture->weight[side], &carrying[side], error));
         drop_least(mixture, side);
     }
     return PASSEL_OK;
@@ -406,8 +410,8 @@ static enum passel_status continuing_new(struct continuing *go, const struct gra
     return PASSEL_OK;
 }
 
-static enum passel_status find_smooth(const struct continuing *go, enum gradient_detail detail,
-                                      struct passel_error *error)
+static enum passel_status find_smooth(const struct continuing *go, struct carrying *carrying,
+                                      enum gradient_detail detail, struct passel_error *error)
 {
     struct mixture mixture;
     if (detail == DETAIL_BROAD)
@@ -416,7 +420,7 @@ static enum passel_status find_smooth(const struct continuing *go, enum gradient
     if (mixture.sides == 0)
         return smooth_over(go, CLOSE_ROUNDS, CLOSE_TRUST, error);
     find_belief(go, &mixture);
-    enum passel_status status = find_weights(go, &mixture, error);
+    enum passel_status status = find_weights(go, carrying, &mixture, error);
     if (status == PASSEL_OK)
         status = mix_manners(go, &mixture, error);
     mixture_release(&mixture);
@@ -428,7 +432,7 @@ enum passel_status field_continue(struct gradient *gradient, enum gradient_detai
     const int32_t count = gradient->field.width * gradient->field.height;
     struct continuing go;
     RETURN_IF_ERROR(continuing_new(&go, gradient, error));
-    enum passel_status status = find_smooth(&go, detail, error);
+    enum passel_status status = find_smooth(&go, gradient->carrying, detail, error);
     for (int p = 0; p < go.planes && status == PASSEL_OK; p++) {
         for (int32_t i = 0; i < count; i++)
             gradient->field.value[p][i] = (float)go.smooth[p][i];

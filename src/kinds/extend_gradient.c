@@ -21,6 +21,7 @@
 #include "kinds/extend_field.h"
 #include "kinds/extend_manner.h"
 #include "kinds/extend_rim.h"
+#include "kinds/extend_slant.h"
 #include "numerics/between.h"
 
 #define CELLS_ALONG 80
@@ -104,6 +105,24 @@ static enum passel_status field_measure(struct gradient *gradient, const struct 
     return PASSEL_OK;
 }
 
+static enum passel_status turn_measure(struct gradient *gradient, const struct picture *plate,
+                                       struct passel_error *error)
+{
+    const struct cells *field = &gradient->field;
+    const size_t count = (size_t)field->width * (size_t)field->height;
+    const struct rect plate_in = plate_cells(gradient);
+    const int32_t first = plate_in.y0 * field->width + plate_in.x0;
+    float *sums[3];
+    gradient->turn[0] = memory_zeros(count, 3 * sizeof(float));
+    if (gradient->turn[0] == NULL)
+        return error_set(error, PASSEL_NO_MEMORY, "out of memory");
+    for (int k = 0; k < 3; k++) {
+        gradient->turn[k] = gradient->turn[0] + (size_t)k * count;
+        sums[k] = gradient->turn[k] + first;
+    }
+    return slant_measure(plate, gradient->plate, field->size, sums, field->width, error);
+}
+
 static void find_least(struct gradient *gradient)
 {
     const struct cells *field = &gradient->field;
@@ -139,6 +158,7 @@ enum passel_status gradient_learn(struct gradient *gradient, const struct pictur
     *gradient = (struct gradient){ .plate = plate->area, .target = target };
     GOTO_IF_ERROR(field_new(gradient, error), out_release);
     GOTO_IF_ERROR(field_measure(gradient, plate, known, error), out_release);
+    GOTO_IF_ERROR(turn_measure(gradient, plate, error), out_release);
     find_least(gradient);
     GOTO_IF_ERROR(field_continue(gradient, detail, error), out_release);
     return PASSEL_OK;
@@ -156,6 +176,12 @@ enum passel_status gradient_learn_rim(struct gradient *gradient, const struct pi
 void gradient_release(struct gradient *gradient)
 {
     cells_release(&gradient->field);
+    for (int side = 0; side < SIDE_COUNT; side++) {
+        memory_free(gradient->carrying[side].say);
+        gradient->carrying[side] = (struct carrying){ NULL, NULL };
+    }
+    memory_free(gradient->turn[0]);
+    gradient->turn[0] = NULL;
     memory_free(gradient->rim.block);
     gradient->rim.block = NULL;
 }

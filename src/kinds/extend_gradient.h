@@ -17,18 +17,28 @@
 struct rim {
     int32_t length;
     float *miss[RIM_LEVELS][3];
-    float *slope[3];         /* outwards, per pixel */
-    float *low[3], *high[3]; /* the border's own light around each place: the least, the most */
-    float sigma[RIM_LEVELS]; /* pixels along the border */
+    float *slope[3];           /* outwards, per pixel */
+    float *low[3], *high[3];   /* the border's own light around each place: the least, the most */
+    float *own[RIM_LEVELS][3]; /* root of the border's light */
+    float *say, *slant;        /* of the border's light carried on along the plate's structures; places per pixel out */
+    float sigma[RIM_LEVELS];   /* pixels along the border */
     void *block;
+};
+
+/* Past a side, for every cell of the plate along it: how much the border's own light carried on has to say, 0 … 1, and
+ * by how many cells along the side it shifts per cell outwards. NULL: nothing. */
+struct carrying {
+    double *say, *slant;
 };
 
 /* All positions are those of the output. */
 struct gradient {
     struct rect plate, target;
-    struct cells field; /* fourth roots of light for R, G, B; A as it is */
-    float least[3];     /* the field goes no lower */
-    bool opaque;        /* the plate's alpha is 1 everywhere along */
+    struct cells field;          /* fourth roots of light for R, G, B; A as it is */
+    float *turn[3];              /* for each cell, sums of f_x², f_x f_y and f_y²: see extend_slant.h */
+    float least[3];              /* the field goes no lower */
+    bool opaque;                 /* the plate's alpha is 1 everywhere along */
+    struct carrying carrying[4]; /* enum side */
     struct rim rim;
 };
 

@@ -10,6 +10,9 @@
  * poor says no more than a part where they differ by little in absolute terms. The manners are then mixed: weights fall
  * with the miss, and a mixture's errors partly cancel (L. Breiman, Stacked Regressions, 1996, mixes predictors by their
  * misses on what was held back; the falling exponential is that of Akaike weights).
+ *
+ * A ridge past a left or a right side is no smooth field. There the border's own light, carried on straight or along
+ * the plate's structures, is one more guess, and how much it has to say against all manners is found in the same bands.
  */
 #include "kinds/extend_manner.h"
 
@@ -18,16 +21,24 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "kinds/extend_slant.h"
 
-#define SHARP 0.1F         /* of the root, from cell to cell, is an edge */
-#define BAND_MOST 12       /* cells that are hidden, at most */
-#define BEHIND 10          /* cells behind a band that it is guessed from */
-#define SECTION 8          /* cells along the edge that are compared as one */
-#define MISS_FLOOR 0.001   /* of the root: smaller misses are all the same */
-#define MISS_RATIO_MOST 20 /* squared; worse manners are out anyway */
-#define DECIDED 20.0       /* how fast weights fall with the logarithm of the squared miss */
-#define REACH 1.0          /* sections: what is seen so far along a layered side has a say */
-#define EVERYWHERE 0.5     /* of a section: the say of the whole side */
+#define SHARP 0.1F          /* of the root, from cell to cell, is an edge */
+#define BAND_MOST 12        /* cells that are hidden, at most */
+#define DEPTHS 5            /* of bands, in turn */
+#define BEHIND 10           /* cells behind a band that it is guessed from */
+#define SECTION 8           /* cells along the edge that are compared as one */
+#define MISS_FLOOR 0.001    /* of the root: smaller misses are all the same */
+#define MISS_RATIO_MOST 20  /* squared; worse manners are out anyway */
+#define DECIDED 20.0        /* how fast weights fall with the logarithm of the squared miss */
+#define REACH 1.0           /* sections: what is seen so far along a layered side has a say */
+#define EVERYWHERE 0.5      /* of a section: the say of the whole side */
+#define CARRIED_REACH 0.6   /* sections: a ridge decides for so much around it */
+#define CARRIED_DECIDED 8.0 /* as DECIDED, for carrying against all manners together */
+
+/* After the manners of the field come those of carrying the border's own light on: straight, and along the plate's
+ * structures. */
+enum { STRAIGHT = MANNERS, SLANTED, WAYS };
 
 struct manner {
     int order;      /* 1 membrane, 2 plate */
@@ -109,8 +120,10 @@ struct strip {
     int32_t *cell; /* in the field */
     const double *belief;
     bool *usable; /* believed, and no edge of a thing parts it from row 0 */
+    bool *known;
     double *guess[3], *trust;
-    double *miss; /* a section's, for every manner */
+    double *square, *product; /* of the plate's differences along the edge and inwards */
+    double *slant;            /* [width] */
     int32_t *queue;
     void *block;
 };
@@ -120,27 +133,34 @@ static enum passel_status strip_new(struct strip *strip, const struct gradient *
 {
     const struct rect cells = plate_cells(gradient);
     const bool upright = is_upright(side);
+    const double turned = side == SIDE_RIGHT || side == SIDE_BOTTOM ? -1 : 1;
     const int32_t deep = upright ? rect_height(cells) : rect_width(cells);
     *strip = (struct strip){ .gradient = gradient, .side = side };
     strip->width = upright ? rect_width(cells) : rect_height(cells);
     strip->height = deep < BAND_MOST + BEHIND ? deep : BAND_MOST + BEHIND;
     const size_t count = (size_t)strip->width * (size_t)strip->height;
-    double *next = strip->block =
-        memory_zeros(count * (4 * sizeof *next + 2 * sizeof(int32_t) + sizeof(bool)) + MANNERS * sizeof *next, 1);
+    double *next = strip->block = memory_zeros(
+        count * (6 * sizeof *next + 2 * sizeof(int32_t) + 2 * sizeof(bool)) + (size_t)strip->width * sizeof *next, 1);
     if (next == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int c = 0; c < 3; c++, next += count)
         strip->guess[c] = next;
     strip->trust = next;
-    strip->miss = next + count;
-    strip->cell = (int32_t *)(next + count + MANNERS);
+    strip->square = next + count;
+    strip->product = next + 2 * count;
+    strip->slant = next + 3 * count;
+    strip->cell = (int32_t *)(strip->slant + strip->width);
     strip->queue = strip->cell + count;
     strip->usable = (bool *)(strip->queue + count);
+    strip->known = strip->usable + count;
     for (int32_t k = 0; k < (int32_t)count; k++) {
         const int32_t along = k % strip->width, in = k / strip->width;
         const int32_t x = upright ? cells.x0 + along : side == SIDE_LEFT ? cells.x0 + in : cells.x1 - 1 - in;
         const int32_t y = !upright ? cells.y0 + along : side == SIDE_TOP ? cells.y0 + in : cells.y1 - 1 - in;
         strip->cell[k] = y * gradient->field.width + x;
+        strip->known[k] = gradient->field.weight[strip->cell[k]] > 0;
+        strip->square[k] = (double)gradient->turn[upright ? 0 : 2][strip->cell[k]];
+        strip->product[k] = turned * (double)gradient->turn[1][strip->cell[k]];
     }
     return PASSEL_OK;
 }
@@ -172,6 +192,23 @@ static void find_usable(const struct strip *strip)
 }
 
 /* ---- guessing -------------------------------------------------------------------------------------------------- */
+
+/* Guesses the first `hidden` rows by what lies in the next. */
+static void carry_band(const struct strip *strip, int way, int32_t hidden)
+{
+    const struct slant_cells cells = { .value = { strip->guess[0], strip->guess[1], strip->guess[2] },
+                                       .known = strip->known,
+                                       .square = strip->square,
+                                       .product = strip->product,
+                                       .width = strip->width,
+                                       .rows = strip->height };
+    for (int32_t k = 0; k < strip->width * strip->height; k++) {
+        for (int c = 0; c < 3; c++)
+            strip->guess[c][k] = (double)strip->gradient->field.value[c][strip->cell[k]];
+    }
+    slant_find(&cells, hidden, strip->slant);
+    slant_carry(&cells, hidden, way == SLANTED ? strip->slant : NULL);
+}
 
 /* Guesses the first `hidden` rows. */
 static enum passel_status guess_band(const struct strip *strip, int manner, int32_t hidden, int32_t gap,
@@ -229,8 +266,11 @@ static enum passel_status score_band(const struct strip *strip, int32_t hidden, 
                                      double *scores, struct passel_error *error)
 {
     const int32_t sections = sections_of(strip->width);
-    for (int k = 0; k < MANNERS; k++) {
-        RETURN_IF_ERROR(guess_band(strip, k, hidden, gap, error));
+    for (int k = 0; k < (is_upright(strip->side) ? MANNERS : WAYS); k++) {
+        if (k < MANNERS)
+            RETURN_IF_ERROR(guess_band(strip, k, hidden, gap, error));
+        else
+            carry_band(strip, k, hidden);
         for (int32_t s = 0; s < sections; s++)
             misses[k * sections + s] =
                 section_miss(strip, strip->width * s / sections, strip->width * (s + 1) / sections, hidden);
@@ -274,43 +314,90 @@ static void weights_from(const double *scores, int32_t sections, int bands, bool
     }
 }
 
-/* From the middles of the sections to cells. */
-static void spread_weights(const double *weights, int32_t sections, int32_t width, double *weight)
+/* Logarithm of a way of carrying's miss in a band against that of the manners by their weights. Misses count as they
+ * are: a ridge comes to lie where there is none yet, so it decides for what is around it, too. */
+static double carried_score(const double *misses, const double *weights, int32_t sections, int32_t at, int way)
+{
+    double carried = 0, mixed = 1e-12;
+    for (int32_t s = 0; s < sections; s++) {
+        const double off = (s - at) / CARRIED_REACH, say = exp(-0.5 * off * off);
+        for (int k = 0; k < MANNERS && misses[s] > 0; k++)
+            mixed += say * weights[k * sections + s] * misses[k * sections + s];
+        carried += misses[s] > 0 ? say * misses[way * sections + s] : 0;
+    }
+    return log(fmin(fmax(carried / mixed, 1.0 / MISS_RATIO_MOST), MISS_RATIO_MOST));
+}
+
+/* Those of both ways of carrying; the rest is the manners'. misses: of all bands, one after the other. */
+static void carried_weights(const double *misses, int32_t sections, int bands, double *weights)
+{
+    for (int32_t s = 0; s < sections && bands > 0; s++) {
+        double all = 1;
+        for (int k = MANNERS; k < WAYS; k++) {
+            double score = 0;
+            for (int band = 0; band < bands; band++)
+                score += carried_score(misses + band * WAYS * sections, weights, sections, s, k) / bands;
+            weights[k * sections + s] = exp(-CARRIED_DECIDED * score);
+            all += weights[k * sections + s];
+        }
+        for (int k = MANNERS; k < WAYS; k++)
+            weights[k * sections + s] /= all;
+    }
+}
+
+/* A way's weight from the middles of the sections to cells. */
+static void spread_weight(const double *weights, int32_t sections, int32_t width, double *weight)
 {
     for (int32_t i = 0; i < width; i++) {
         const double at = fmin(fmax((i + 0.5) * sections / width - 0.5, 0), sections - 1);
         const int32_t first = (int32_t)at, second = first + 1 < sections ? first + 1 : first;
-        for (int k = 0; k < MANNERS; k++) {
-            const double here = weights[k * sections + first], next = weights[k * sections + second];
-            weight[k * width + i] = here + (at - first) * (next - here);
-        }
+        weight[i] = weights[first] + (at - first) * (weights[second] - weights[first]);
+    }
+}
+
+/* Both ways of carrying become one: two edges side by side would be neither. */
+static void find_carrying(const struct strip *strip, const double *weights, int32_t sections,
+                          const struct carrying *carrying)
+{
+    spread_weight(weights + STRAIGHT * sections, sections, strip->width, carrying->say);
+    spread_weight(weights + SLANTED * sections, sections, strip->width, carrying->slant);
+    carry_band(strip, SLANTED, 0);
+    for (int32_t i = 0; i < strip->width; i++) {
+        const double slanted = carrying->slant[i];
+        carrying->say[i] += slanted;
+        carrying->slant[i] = carrying->say[i] > 0 ? strip->slant[i] * slanted / carrying->say[i] : 0;
     }
 }
 
 enum passel_status manners_weigh(const struct gradient *gradient, const double *belief, enum side side, double *weight,
-                                 struct passel_error *error)
+                                 const struct carrying *carrying, struct passel_error *error)
 {
-    static const int32_t depths[] = { 2, 3, 5, 8, BAND_MOST };
+    static const int32_t depths[DEPTHS] = { 2, 3, 5, 8, BAND_MOST };
     const int32_t gap = side_gap(gradient, side);
     struct strip strip;
     int bands = 0;
     enum passel_status status;
     RETURN_IF_ERROR(strip_new(&strip, gradient, side, error));
     const int32_t sections = sections_of(strip.width);
-    double *misses = memory_zeros((size_t)sections, 3 * MANNERS * sizeof *misses);
+    double *misses = memory_zeros((size_t)sections, (DEPTHS + 2) * WAYS * sizeof *misses);
     status = misses == NULL ? error_set(error, PASSEL_NO_MEMORY, "out of memory") : PASSEL_OK;
-    double *scores = misses + MANNERS * sections, *weights = scores + MANNERS * sections;
+    double *scores = misses + DEPTHS * WAYS * sections, *weights = scores + WAYS * sections;
     strip.belief = belief;
     find_usable(&strip);
-    for (size_t i = 0; i < sizeof depths / sizeof *depths && status == PASSEL_OK; i++) {
+    for (int i = 0; i < DEPTHS && status == PASSEL_OK; i++) {
         if (2 * depths[i] > strip.height || (depths[i] > gap && bands > 0))
             continue;
-        status = score_band(&strip, depths[i], gap, misses, scores, error);
+        status = score_band(&strip, depths[i], gap, misses + bands * WAYS * sections, scores, error);
         bands++;
     }
     if (status == PASSEL_OK) {
         weights_from(scores, sections, bands, !is_upright(side), weights);
-        spread_weights(weights, sections, strip.width, weight);
+        for (int k = 0; k < MANNERS; k++)
+            spread_weight(weights + k * sections, sections, strip.width, weight + k * strip.width);
+        if (!is_upright(side)) {
+            carried_weights(misses, sections, bands, weights);
+            find_carrying(&strip, weights, sections, carrying);
+        }
     }
     memory_free(misses);
     memory_free(strip.block);

@@ -37,8 +37,9 @@ int32_t side_length(const struct gradient *gradient, enum side side);
 
 /* weight[manner * side_length + i]: the say of a manner past the i-th cell of a side; at each place they add up to 1.
  * Bands of the plate along the side, of several depths, are guessed from what lies behind them in each manner.
- * belief[cell]: how much a cell counts, 0 … 1. */
+ * belief[cell]: how much a cell counts, 0 … 1. Past a left or a right side the carrying's arrays,
+ * of side_length and 0 before, are set, too. */
 enum passel_status manners_weigh(const struct gradient *gradient, const double *belief, enum side side, double *weight,
-                                 struct passel_error *error);
+                                 const struct carrying *carrying, struct passel_error *error);
 
 #endif

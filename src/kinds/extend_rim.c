@@ -6,6 +6,9 @@
  *
  * A star or a spark close behind the border is no part of it: a pixel has no more say than what is usual around there,
  * or what the outermost pixel before it is like. One that lies on the border is carried on, but only for a few pixels.
+ *
+ * Past a left or a right side the border's own light, shifted by the slant of the plate's structures, stands for field
+ * and miss as far as the plate has shown that it guesses better (extend_manner.c).
  */
 #include "kinds/extend_rim.h"
 
@@ -15,6 +18,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "kinds/extend_manner.h"
 #include "numerics/between.h"
 #include "numerics/middle.h"
 
@@ -26,6 +30,8 @@
 #define CLEARLY 9.0F      /* 3 sigma, squared */
 #define SLOPE_FADE 5.0F   /* pixels that a slope goes on */
 #define RIM_SPREAD 0.6F   /* blur per pixel of distance */
+#define CARRY_SPREAD 0.1F /* the same, of the border's own light carried on */
+#define CARRY_FROM 8.0F   /* pixels from the border: nearer, the field and its miss have most of the say */
 #define RIM_NEAR 2        /* from this blur on, what stands out is limited to… */
 #define RIM_TIMES 4.0F    /* …the usual miss */
 #define RIM_FADE 0.08F    /* of the plate's smaller side */
@@ -37,6 +43,7 @@ struct learning {
     struct rim *rim;
     float *off[DEEP]; /* plate - field, so many pixels from the border, at every place; one colour */
     float *light;     /* of the outermost pixel */
+    float *root;      /* of the mean light of the outermost RIM_DEPTH */
     float *middle, *usual, *near, *raw, *spare, *row;
     void *block;
 };
@@ -46,7 +53,7 @@ static enum passel_status learning_new(struct learning *learning, struct rim *ri
 {
     const size_t length = (size_t)rim->length;
     *learning = (struct learning){ .rim = rim };
-    float *next = learning->block = memory_zeros(length * (DEEP + 6) + (size_t)width, sizeof *next);
+    float *next = learning->block = memory_zeros(length * (DEEP + 7) + (size_t)width, sizeof *next);
     if (next == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     for (int k = 0; k < DEEP; k++, next += length)
@@ -57,7 +64,8 @@ static enum passel_status learning_new(struct learning *learning, struct rim *ri
     learning->raw = next + 3 * length;
     learning->spare = next + 4 * length;
     learning->light = next + 5 * length;
-    learning->row = next + 6 * length;
+    learning->root = next + 6 * length;
+    learning->row = next + 7 * length;
     return PASSEL_OK;
 }
 
@@ -73,6 +81,8 @@ static void collect(const struct learning *learning, struct rect plate, int32_t 
     for (int side = 0; side < 4; side++) {
         if (depth[side] < DEEP)
             learning->off[depth[side]][place[side]] = off;
+        if (depth[side] < RIM_DEPTH)
+            learning->root[place[side]] += own;
         if (depth[side] == 0)
             learning->light[place[side]] = own;
     }
@@ -83,6 +93,7 @@ static void collect_plane(const struct learning *learning, const struct gradient
 {
     const struct rect area = gradient->plate;
     const int32_t w = rect_width(area);
+    memset(learning->root, 0, (size_t)learning->rim->length * sizeof *learning->root);
     for (int32_t y = area.y0; y < area.y1; y++) {
         const bool along = y - area.y0 < DEEP || area.y1 - y <= DEEP;
         const float *own = picture_row(plate, (enum plane)c, y) + (area.x0 - plate->area.x0);
@@ -230,7 +241,7 @@ static enum passel_status rim_new(struct rim *rim, struct rect plate, struct pas
 {
     rim->length = 2 * (rect_width(plate) + rect_height(plate));
     const size_t length = (size_t)rim->length;
-    float *next = memory_zeros(length, 3 * (RIM_LEVELS + 3) * sizeof *next), variance = 0;
+    float *next = memory_zeros(length, (6 * RIM_LEVELS + 11) * sizeof *next), variance = 0;
     if (next == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     rim->block = next;
@@ -238,14 +249,18 @@ static enum passel_status rim_new(struct rim *rim, struct rect plate, struct pas
         const int32_t reach = ring_radius(2 << k, rim->length);
         variance += (float)reach * (float)(reach + 1);
         rim->sigma[k] = sqrtf(variance);
-        for (int c = 0; c < 3; c++, next += length)
+        for (int c = 0; c < 3; c++, next += 2 * length) {
             rim->miss[k][c] = next;
+            rim->own[k][c] = next + length;
+        }
     }
     for (int c = 0; c < 3; c++, next += 3 * length) {
         rim->slope[c] = next;
         rim->low[c] = next + length;
         rim->high[c] = next + 2 * length;
     }
+    rim->say = next;
+    rim->slant = next + length;
     return PASSEL_OK;
 }
 
@@ -266,6 +281,49 @@ static void find_range(const struct learning *learning, int c)
     }
 }
 
+/* What stands out is no part of what is carried on. */
+static void learn_own(const struct learning *learning, struct rect plate, int c)
+{
+    const struct rim *rim = learning->rim;
+    float *root = learning->root;
+    for (int32_t i = 0; i < rim->length; i++) {
+        const int32_t deep = pixels_behind(plate, i), group = deep < RIM_DEPTH ? deep : RIM_DEPTH;
+        root[i] = sqrtf(larger(root[i] / (float)group, 0));
+    }
+    limit_narrow(learning, root);
+    for (int k = 0; k < RIM_LEVELS; k++)
+        ring_blur(k > 0 ? rim->own[k - 1][c] : root, rim->own[k][c], learning->spare, rim->length,
+                  ring_radius(2 << k, rim->length));
+}
+
+/* Where the i-th pixel along a side, from the left or from the top, is on the ring. */
+static int32_t place_along(struct rect plate, enum side side, int32_t i)
+{
+    const int32_t w = rect_width(plate), h = rect_height(plate);
+    const int32_t place[SIDE_COUNT] = { i, 2 * w + h - 1 - i, 2 * w + 2 * h - 1 - i, w + i };
+    return place[side];
+}
+
+/* From cells to the places of the ring. */
+static void learn_carrying(const struct gradient *gradient, enum side side)
+{
+    const struct carrying *carrying = &gradient->carrying[side];
+    const struct rim *rim = &gradient->rim;
+    const struct rect plate = gradient->plate;
+    const bool upright = is_upright(side), turned = side == SIDE_BOTTOM || side == SIDE_LEFT;
+    const int32_t length = side_length(gradient, side);
+    for (int32_t i = 0; carrying->say != NULL && i < (upright ? rect_width(plate) : rect_height(plate)); i++) {
+        const float at = between(((float)i + 0.5F) / (float)gradient->field.size - 0.5F, 0, (float)(length - 1));
+        const int32_t first = (int32_t)at, second = first + 1 < length ? first + 1 : first;
+        const float to_next = at - (float)first;
+        const int32_t place = place_along(plate, side, i);
+        const float slant =
+            (float)carrying->slant[first] + to_next * (float)(carrying->slant[second] - carrying->slant[first]);
+        rim->say[place] = (float)carrying->say[first] + to_next * (float)(carrying->say[second] - carrying->say[first]);
+        rim->slant[place] = turned ? -slant : slant;
+    }
+}
+
 static void learn_plane(const struct learning *learning, const struct gradient *gradient, const struct picture *plate,
                         int c)
 {
@@ -274,6 +332,7 @@ static void learn_plane(const struct learning *learning, const struct gradient *
     float *raw = learning->raw, *spare = learning->spare;
     collect_plane(learning, gradient, plate, c);
     find_range(learning, c);
+    learn_own(learning, gradient->plate, c);
     for (int32_t k = 1; k < DEEP; k++)
         limit_behind(learning, k);
     find_values(learning, gradient->plate, learning->near, rim->slope[c]);
@@ -299,6 +358,8 @@ enum passel_status rim_learn(struct gradient *gradient, const struct picture *pl
     RETURN_IF_ERROR(learning_new(&learning, &gradient->rim, rect_width(gradient->plate), error));
     for (int c = 0; c < 3; c++)
         learn_plane(&learning, gradient, plate, c);
+    for (int side = 0; side < SIDE_COUNT; side++)
+        learn_carrying(gradient, (enum side)side);
     memory_free(learning.block);
     return PASSEL_OK;
 }
@@ -333,6 +394,7 @@ struct rim_mix {
     int32_t place;
     int level;
     float to_next, strength, outwards;
+    float distance; /* 0 in the plate */
 };
 
 static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_t y)
@@ -347,6 +409,7 @@ static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_
     const float below = rim->sigma[mix.level], above = rim->sigma[mix.level + 1];
     mix.to_next = above > below ? smaller((sigma - below) / (above - below), 1) : 0;
     const float out = rect_holds(gradient->plate, rect_of(x, y, x + 1, y + 1)) ? -distance : distance;
+    mix.distance = larger(out, 0);
     const float short_fade = 1 + distance * distance * (1 / (SLOPE_FADE * SLOPE_FADE));
     mix.outwards = (out + (RIM_DEPTH - 1) / 2.0F) / (short_fade * short_fade);
     const float fade = distance / (RIM_FADE * (float)(w < h ? w : h));
@@ -369,13 +432,59 @@ static float corrected(const struct rim *rim, struct rim_mix mix, int c, float f
     return larger(between(field + rim_miss(rim, mix, c), low, high), 0);
 }
 
+/* The place that is carried to another by its slant; it stays on its side. */
+static float carried_place(const struct gradient *gradient, struct rim_mix mix)
+{
+    const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
+    const int32_t corner[5] = { 0, w, w + h, 2 * w + h, 2 * w + 2 * h };
+    int side = 0;
+    while (side < 3 && mix.place >= corner[side + 1])
+        side++;
+    return between((float)mix.place - gradient->rim.slant[mix.place] * mix.distance, (float)corner[side],
+                   (float)(corner[side + 1] - 1));
+}
+
+/* At the seam the field and its miss fit better. */
+static float carried_say(const struct rim *rim, struct rim_mix mix)
+{
+    const float square = mix.distance * mix.distance;
+    return rim->say[mix.place] * square / (square + CARRY_FROM * CARRY_FROM);
+}
+
+/* The border's own light, carried on. */
+static void carry(const struct gradient *gradient, struct rim_mix mix, float light[3])
+{
+    const struct rim *rim = &gradient->rim;
+    const float at = carried_place(gradient, mix), sigma = rim->sigma[0] + CARRY_SPREAD * mix.distance;
+    const int32_t first = (int32_t)at, second = first + 1 < rim->length ? first + 1 : first;
+    const float to_second = at - (float)first;
+    int level = 0;
+    while (level < RIM_LEVELS - 2 && rim->sigma[level + 1] <= sigma)
+        level++;
+    const float below = rim->sigma[level], above = rim->sigma[level + 1];
+    const float to_next = above > below ? smaller((sigma - below) / (above - below), 1) : 0;
+    for (int c = 0; c < 3; c++) {
+        const float *near = rim->own[level][c], *far = rim->own[level + 1][c];
+        const float here = near[first] + to_second * (near[second] - near[first]);
+        const float next = far[first] + to_second * (far[second] - far[first]);
+        const float root = here + to_next * (next - here);
+        light[c] = larger(root * root + mix.outwards * rim->slope[c][mix.place], 0);
+    }
+}
+
 void rim_add_row(const struct gradient *gradient, int32_t x0, int32_t y, int32_t count, float *const planes[4])
 {
     for (int32_t i = 0; i < count; i++) {
         const struct rim_mix mix = rim_mix(gradient, x0 + i, y);
+        const float say = carried_say(&gradient->rim, mix);
+        float carried[3] = { 0 };
+        if (say > 0)
+            carry(gradient, mix, carried);
         for (int c = 0; c < 3; c++) {
-            if (planes[c] != NULL)
-                planes[c][i] = corrected(&gradient->rim, mix, c, planes[c][i]);
+            if (planes[c] == NULL)
+                continue;
+            const float light = corrected(&gradient->rim, mix, c, planes[c][i]);
+            planes[c][i] = say > 0 ? light + say * (carried[c] - light) : light;
         }
     }
 }

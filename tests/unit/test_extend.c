@@ -416,6 +416,54 @@ static void test_layers(void **state)
     assert_true(least > 0.03F);
 }
 
+/* First row at which a column is darker than halfway, in ratio, from 0.5 to 0.05. */
+static int32_t ridge_in(const struct picture *picture, int32_t x)
+{
+    for (int32_t y = 0; y < 150; y++) {
+        if (at(picture, 1, x, y) + at(picture, 1, x, y + 1) < 2 * 0.158F)
+            return y;
+    }
+    return 150;
+}
+
+/* A ridge that slants before a sky goes on as it slants, past either side. */
+static void test_ridge(void **state)
+{
+    (void)state;
+    static const double slants[] = { -1, -0.6, -0.3, 0.3, 0.6, 1 };
+    for (int k = 0; k < 12; k++) {
+        struct desk desk;
+        const bool right = k % 2 == 0;
+        const int32_t border = right ? 320 : 0;
+        struct picture plate = made(rect_of(0, 0, 320, 150), HAS_RGBA);
+        struct dice dice = { 5 };
+        int32_t worst = 0;
+        picture_fill(&plate, PLANE_A, plate.area, 1);
+        for (int32_t x = 0; x < 320; x++) {
+            const double ridge = 75 + slants[k / 2] * fmax(fmin(x - border, 70), -70);
+            for (int32_t y = 0; y < 150; y++) {
+                const float above = (float)fmin(fmax(ridge - y, 0), 1);
+                for (int p = 0; p < 3; p++)
+                    picture_row(&plate, (enum plane)p, y)[x] = 0.05F + 0.45F * above;
+            }
+        }
+        scene_add_noise(&plate, camera, &dice);
+        struct picture out =
+            sky_of(&desk, right ? "  to 360x150\n  keep left\n" : "  to 360x150\n  keep right\n", &plate);
+        for (int32_t i = 0; i < 40; i++) {
+            const int32_t x = right ? 320 + i : 39 - i;
+            const int32_t off = ridge_in(&out, x) - 75 - (int32_t)lround(slants[k / 2] * (right ? i : -1 - i));
+            worst = abs(off) > worst ? abs(off) : worst;
+        }
+        print_message("ridge of slant %+.1f past the %s side: off by at most %d px\n", slants[k / 2],
+                      right ? "right" : "left", (int)worst);
+        assert_true(worst <= 3 + 10 * fabs(slants[k / 2]));
+        picture_release(&out);
+        picture_release(&plate);
+        desk_close(&desk);
+    }
+}
+
 /* Stars two to five pixels behind the border, a hundred times as bright as the sky, once left blots above it. One on
  * the border is carried on for no more than a few pixels. */
 static void test_stars(void **state)
@@ -579,7 +627,7 @@ int main(void)
         cmocka_unit_test(test_mirror),    cmocka_unit_test(test_own_pixels), cmocka_unit_test(test_no_seam),
         cmocka_unit_test(test_guess),     cmocka_unit_test(test_layers),     cmocka_unit_test(test_stars),
         cmocka_unit_test(test_grain),     cmocka_unit_test(test_tiles),      cmocka_unit_test(test_flat_plates),
-        cmocka_unit_test(test_no_memory),
+        cmocka_unit_test(test_no_memory), cmocka_unit_test(test_ridge),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
