@@ -47,7 +47,19 @@ static void span_of(const float *restrict row, int32_t width, float *least, floa
     float low[LANES], high[LANES];
     for (int i = 0; i < LANES; i++)
         low[i] = high[i] = row[0];
-    for (int32_t x = 0; x < width; x += LANES) {
+    int32_t x = 0;
+    for (; x + 4 * LANES <= width; x += 4 * LANES) { /* four at a time: what was found is seldom touched */
+        const float *restrict part = row + x;
+        for (int i = 0; i < LANES; i++) {
+            const float a = part[i], b = part[i + LANES], c = part[i + 2 * LANES], d = part[i + 3 * LANES];
+            const float low_ab = a < b ? a : b, low_cd = c < d ? c : d, least_here = low_ab < low_cd ? low_ab : low_cd;
+            const float high_ab = a > b ? a : b, high_cd = c > d ? c : d,
+                        most_here = high_ab > high_cd ? high_ab : high_cd;
+            low[i] = least_here < low[i] ? least_here : low[i];
+            high[i] = most_here > high[i] ? most_here : high[i];
+        }
+    }
+    for (; x < width; x += LANES) {
         const float *restrict part = row + x;
         const int32_t count = width - x < LANES ? width - x : LANES;
         for (int32_t i = 0; i < count; i++) {
