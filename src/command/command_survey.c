@@ -94,6 +94,17 @@ static enum exit_code exit_of(enum severity severity)
     return codes[severity];
 }
 
+/* Prints the text and gives it back; `code`, or that memory was out. */
+static enum exit_code print_text(struct text *text, enum exit_code code)
+{
+    if (text->failed)
+        code = EXIT_MACHINE;
+    else
+        (void)fwrite(text->bytes, 1, text->length, stdout);
+    text_release(text);
+    return code;
+}
+
 /* The exit code is that of the best take. */
 static enum exit_code print_takes(const struct call *call, const struct survey *survey)
 {
@@ -106,11 +117,9 @@ static enum exit_code print_takes(const struct call *call, const struct survey *
         takes_json(survey, ranks, best, &text);
     else
         takes_text(survey, ranks, best, &text);
-    const enum exit_code code = text.failed ? EXIT_MACHINE : exit_of(pass_severity(survey, ranks[0].pass));
-    (void)fwrite(text.failed ? "" : text.bytes, 1, text.failed ? 0 : text.length, stdout);
-    text_release(&text);
+    const enum severity severity = pass_severity(survey, ranks[0].pass);
     memory_free(ranks);
-    return code;
+    return print_text(&text, exit_of(severity));
 }
 
 static enum exit_code print_survey(const struct call *call, const struct survey *survey)
@@ -122,11 +131,7 @@ static enum exit_code print_survey(const struct call *call, const struct survey 
         survey_json(survey, &text);
     else
         survey_text(survey, &text);
-    const bool failed = text.failed;
-    if (!failed)
-        (void)fwrite(text.bytes, 1, text.length, stdout);
-    text_release(&text);
-    return failed ? EXIT_MACHINE : exit_of(survey->severity);
+    return print_text(&text, exit_of(survey->severity));
 }
 
 /* The page names the place as the command line does. */
@@ -195,31 +200,52 @@ static enum exit_code survey_folder(const struct call *call, const char *folder)
     return code;
 }
 
-static enum exit_code survey_recipe(const struct call *call)
-{
+/* A recipe and its passes. */
+struct recipe_passes {
     struct passel_recipe *recipe;
-    struct clip_list clips = { 0 };
+    struct shot shot;
+    struct clip_list clips;
+    const char **labels; /* per clip */
+};
+
+static void passes_close(struct recipe_passes *passes)
+{
+    memory_free(passes->labels);
+    clip_list_release(&passes->clips);
+    passel_recipe_free(passes->recipe);
+}
+
+/* What is wrong has been said; passes_close is wanted in any case. */
+static enum exit_code passes_open(const struct call *call, struct recipe_passes *passes)
+{
     struct passel_error error = { 0 };
-    struct shot shot = { 0 };
-    const char **labels = NULL;
-    enum exit_code code = open_recipe(call, &recipe);
+    *passes = (struct recipe_passes){ 0 };
+    const enum exit_code code = open_recipe(call, &passes->recipe);
     if (code != EXIT_FINE)
         return code;
-    enum passel_status status = shot_read(recipe->recipe, &shot, &error);
+    enum passel_status status = shot_read(passes->recipe->recipe, &passes->shot, &error);
     if (status == PASSEL_OK)
-        status = clips_of_recipe(recipe->recipe, &clips, &labels, &error);
-    if (status == PASSEL_OK && clips.count == 0)
-        status = error_set(&error, PASSEL_BAD_RECIPE, "%s: no passes in this recipe", call->arguments[0]);
-    code = end_with(status, &error);
-    if (status == PASSEL_OK) {
-        struct survey_wish wish = { .folder = recipe->recipe->folder, .clips = &clips, .labels = labels };
-        wish.lock = shot.lock != NULL ? shot.lock->name : NULL;
-        wish.rate = shot.rate;
-        code = look(call, recipe->recipe, &wish);
+        status = clips_of_recipe(passes->recipe->recipe, &passes->clips, &passes->labels, &error);
+    return end_with(status, &error);
+}
+
+static enum exit_code survey_recipe(const struct call *call)
+{
+    struct recipe_passes passes;
+    struct passel_error error = { 0 };
+    enum exit_code code = passes_open(call, &passes);
+    if (code == EXIT_FINE && passes.clips.count == 0)
+        code =
+            end_with(error_set(&error, PASSEL_BAD_RECIPE, "%s: no passes in this recipe", call->arguments[0]), &error);
+    if (code == EXIT_FINE) {
+        struct survey_wish wish = { .folder = passes.recipe->recipe->folder,
+                                    .clips = &passes.clips,
+                                    .labels = passes.labels,
+                                    .lock = passes.shot.lock != NULL ? passes.shot.lock->name : NULL,
+                                    .rate = passes.shot.rate };
+        code = look(call, passes.recipe->recipe, &wish);
     }
-    memory_free(labels);
-    clip_list_release(&clips);
-    passel_recipe_free(recipe);
+    passes_close(&passes);
     return code;
 }
 
@@ -253,30 +279,19 @@ static bool pick_takes(const struct call *call, const char **labels, struct clip
 
 static enum exit_code takes_of_recipe(const struct call *call)
 {
-    struct passel_recipe *recipe;
-    struct clip_list all = { 0 }, picked = { 0 };
-    struct shot shot = { 0 };
-    struct passel_error error = { 0 };
-    const char **labels = NULL;
-    enum exit_code code = open_recipe(call, &recipe);
-    if (code != EXIT_FINE)
-        return code;
-    enum passel_status status = shot_read(recipe->recipe, &shot, &error);
-    if (status == PASSEL_OK)
-        status = clips_of_recipe(recipe->recipe, &all, &labels, &error);
-    code = end_with(status, &error);
-    if (code == EXIT_FINE && !pick_takes(call, labels, &all, &picked))
+    struct recipe_passes all;
+    struct clip_list picked = { 0 };
+    enum exit_code code = passes_open(call, &all);
+    if (code == EXIT_FINE && !pick_takes(call, all.labels, &all.clips, &picked))
         code = EXIT_USE;
     if (code == EXIT_FINE) {
         struct survey_wish wish = {
-            .folder = recipe->recipe->folder, .clips = &picked, .labels = &call->arguments[1], .rate = shot.rate
+            .folder = all.recipe->recipe->folder, .clips = &picked, .labels = &call->arguments[1], .rate = all.shot.rate
         };
-        code = look(call, recipe->recipe, &wish);
+        code = look(call, all.recipe->recipe, &wish);
     }
-    memory_free(labels);
-    clip_list_release(&all);
     clip_list_release(&picked);
-    passel_recipe_free(recipe);
+    passes_close(&all);
     return code;
 }
 
@@ -311,10 +326,7 @@ static enum exit_code print_limits(void)
 {
     struct text text = { 0 };
     limits_markdown(&text);
-    const enum exit_code code = text.failed ? EXIT_MACHINE : EXIT_FINE;
-    (void)fwrite(text.failed ? "" : text.bytes, 1, text.failed ? 0 : text.length, stdout);
-    text_release(&text);
-    return code;
+    return print_text(&text, EXIT_FINE);
 }
 
 static enum exit_code run(const struct call *call)
