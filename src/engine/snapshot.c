@@ -184,6 +184,16 @@ static bool file_same(const struct snapshot_file *a, const struct snapshot_file 
     return a != NULL && a->size == b->size && a->modified_ns == b->modified_ns;
 }
 
+/* Are all files of `some` among those of `all`, and the same? */
+static bool files_within(const struct snapshot *some, const struct snapshot *all)
+{
+    for (int i = 0; i < some->file_count; i++) {
+        if (!file_same(file_at(all, some->files[i].path), &some->files[i]))
+            return false;
+    }
+    return true;
+}
+
 bool snapshot_same(const struct snapshot *before, const struct snapshot *now)
 {
     bool same = before->block_count > 0 && before->file_count == now->file_count;
@@ -192,18 +202,12 @@ bool snapshot_same(const struct snapshot *before, const struct snapshot *now)
         const XXH128_hash_t none = { 0, 0 };
         same = XXH128_isEqual(block != NULL ? block->picture : none, now->blocks[i].picture) != 0;
     }
-    for (int i = 0; i < now->file_count && same; i++)
-        same = file_same(file_at(before, now->files[i].path), &now->files[i]);
-    return same;
+    return same && files_within(now, before);
 }
 
 bool snapshot_files_same(const struct snapshot *before, const struct snapshot *now)
 {
-    for (int i = 0; i < before->file_count; i++) {
-        if (!file_same(file_at(now, before->files[i].path), &before->files[i]))
-            return false;
-    }
-    return true;
+    return files_within(before, now);
 }
 
 struct naming {
