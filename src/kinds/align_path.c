@@ -6,14 +6,9 @@
 #include <stdlib.h>
 
 #include "kinds/kind.h"
+#include "numerics/order.h"
 
 #define NEAR 0.3 /* pixels at a corner, besides what is to be expected */
-
-static int rising(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
 
 static double median(const struct sight *sights, int count, int number)
 {
@@ -23,7 +18,7 @@ static double median(const struct sight *sights, int count, int number)
         if (sights[i].state == SIGHT_FOUND)
             found[n++] = sights[i].corner[number];
     }
-    qsort(found, (size_t)n, sizeof *found, rising);
+    qsort(found, (size_t)n, sizeof *found, rising_doubles);
     return n == 0 ? 0 : (found[(n - 1) / 2] + found[n / 2]) / 2;
 }
 

@@ -14,6 +14,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "kinds/extend_manner.h"
+#include "numerics/order.h"
 
 #define STIFF 0.05      /* of a cell's value against bending, while outliers are sought: smooths over two cells */
 #define OUTLIER 0.03    /* of the root: a smaller miss (12 % of the light) is hardly suspected */
@@ -224,12 +225,6 @@ static void add_manner(const struct continuing *go, const struct mixture *mixtur
     }
 }
 
-static int by_double(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* The middle one of what counts up to `reach` cells away. */
 static double middle_along(const struct continuing *go, int p, int32_t i, bool across, int32_t reach)
 {
@@ -242,7 +237,7 @@ static double middle_along(const struct continuing *go, int p, int32_t i, bool a
         if (at + k >= 0 && at + k < size && go->joined[i + k * step])
             around[count++] = (double)field->value[p][i + k * step];
     }
-    qsort(around, count, sizeof *around, by_double);
+    qsort(around, count, sizeof *around, rising_doubles);
     return 0.5 * (around[(count - 1) / 2] + around[count / 2]);
 }
 
@@ -273,7 +268,7 @@ static void doubt_narrow(const struct continuing *go, bool upright)
             off[i] = fmin(off[i], off_along(go, i, true, LAYER));
         sorted[seen++] = off[i];
     }
-    qsort(sorted, seen, sizeof *sorted, by_double);
+    qsort(sorted, seen, sizeof *sorted, rising_doubles);
     const double scale = seen > 0 ? fmax(USUAL_TIMES * sorted[seen / 2], OUTLIER) : 1;
     for (int32_t i = 0; i < count; i++) {
         const double times = off[i] / scale, square = 1 + times * times;
@@ -343,12 +338,6 @@ static float departure(const struct gradient *gradient, int p, int32_t i, int32_
     return u == i && v == j ? 0 : field->value[p][j * field->width + i] - *edge;
 }
 
-static int by_value(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
 /* Unchanged up to half the limit, never beyond it. */
 static float limited(float off, float limit)
 {
@@ -374,7 +363,7 @@ static enum passel_status limit_departures(const struct gradient *gradient, int 
         if (off != 0)
             sizes[outside++] = fabsf(off);
     }
-    qsort(sizes, (size_t)outside, sizeof *sizes, by_value);
+    qsort(sizes, (size_t)outside, sizeof *sizes, rising_floats);
     const float usual = outside > 0 ? sizes[outside / 2] : 0;
     for (int32_t i = 0; i < count; i++) {
         const float off = departure(gradient, p, i % field->width, i / field->width, &edge);

@@ -12,6 +12,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/order.h"
 
 #define CELL 16
 #define ROUNDS 6
@@ -115,12 +116,6 @@ void level_reference_release(struct level_reference *reference)
 
 /* ---- the gain -------------------------------------------------------------------------------------------------- */
 
-static int by_value(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
 static float gain_of(const float *was, const float *is, int32_t count, float *ratios)
 {
     int32_t usable = 0;
@@ -131,7 +126,7 @@ static float gain_of(const float *was, const float *is, int32_t count, float *ra
     }
     if (usable == 0)
         return 1;
-    qsort(ratios, (size_t)usable, sizeof *ratios, by_value);
+    qsort(ratios, (size_t)usable, sizeof *ratios, rising_floats);
     gain = (double)ratios[usable / 2];
     for (int round = 0; round < ROUNDS; round++) {
         double above = 0, below = 0;

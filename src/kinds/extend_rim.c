@@ -20,7 +20,7 @@
 #include "base/memory.h"
 #include "kinds/extend_manner.h"
 #include "numerics/between.h"
-#include "numerics/middle.h"
+#include "numerics/order.h"
 
 #define RIM_DEPTH 4 /* pixels that a border value is averaged over, inwards; as many more tell its slope */
 #define DEEP (2 * RIM_DEPTH)
@@ -71,20 +71,28 @@ static enum passel_status learning_new(struct learning *learning, struct rim *ri
 
 /* ---- collecting ------------------------------------------------------------------------------------------------ */
 
+/* Where the i-th pixel along a side, from the left or from the top, is on the ring. */
+static int32_t place_along(struct rect plate, enum side side, int32_t i)
+{
+    const int32_t w = rect_width(plate), h = rect_height(plate);
+    const int32_t place[SIDE_COUNT] = { i, 2 * w + h - 1 - i, 2 * w + 2 * h - 1 - i, w + i };
+    return place[side];
+}
+
 /* A pixel of the plate belongs to a place of each of the four sides that it is near. */
 static void collect(const struct learning *learning, struct rect plate, int32_t x, int32_t y, float own, float off)
 {
     const int32_t w = rect_width(plate), h = rect_height(plate);
     const int32_t left = x - plate.x0, top = y - plate.y0;
-    const int32_t depth[4] = { top, w - 1 - left, h - 1 - top, left };
-    const int32_t place[4] = { left, w + top, 2 * w + h - 1 - left, 2 * w + 2 * h - 1 - top };
-    for (int side = 0; side < 4; side++) {
+    const int32_t depth[SIDE_COUNT] = { top, h - 1 - top, left, w - 1 - left };
+    for (int side = 0; side < SIDE_COUNT; side++) {
+        const int32_t place = place_along(plate, (enum side)side, is_upright((enum side)side) ? left : top);
         if (depth[side] < DEEP)
-            learning->off[depth[side]][place[side]] = off;
+            learning->off[depth[side]][place] = off;
         if (depth[side] < RIM_DEPTH)
-            learning->root[place[side]] += own;
+            learning->root[place] += own;
         if (depth[side] == 0)
-            learning->light[place[side]] = own;
+            learning->light[place] = own;
     }
 }
 
@@ -139,18 +147,12 @@ static void ring_blur(const float *in, float *out, float *spare, int32_t length,
     ring_box(spare, out, length, radius);
 }
 
-static int by_value(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
 /* A star or a spire at the border is not carried far: what it misses by more than most places is cut. */
 static void ring_limit(float *miss, int32_t length, float *spare)
 {
     for (int32_t i = 0; i < length; i++)
         spare[i] = fabsf(miss[i]);
-    qsort(spare, (size_t)length, sizeof *spare, by_value);
+    qsort(spare, (size_t)length, sizeof *spare, rising_floats);
     const float most = RIM_TIMES * spare[length / 2];
     for (int32_t i = 0; i < length; i++)
         miss[i] = between(miss[i], -most, most);
@@ -296,14 +298,6 @@ static void learn_own(const struct learning *learning, struct rect plate, int c)
                   ring_radius(2 << k, rim->length));
 }
 
-/* Where the i-th pixel along a side, from the left or from the top, is on the ring. */
-static int32_t place_along(struct rect plate, enum side side, int32_t i)
-{
-    const int32_t w = rect_width(plate), h = rect_height(plate);
-    const int32_t place[SIDE_COUNT] = { i, 2 * w + h - 1 - i, 2 * w + 2 * h - 1 - i, w + i };
-    return place[side];
-}
-
 /* From cells to the places of the ring. */
 static void learn_carrying(const struct gradient *gradient, enum side side)
 {
@@ -376,17 +370,17 @@ static int32_t rim_place(const struct gradient *gradient, int32_t x, int32_t y, 
     const int32_t on_x = left < 0 ? 0 : right < 0 ? w - 1 : left, on_y = top < 0 ? 0 : bottom < 0 ? h - 1 : top;
     *distance = sqrtf((float)out_x * (float)out_x + (float)out_y * (float)out_y);
     if (out_y > 0)
-        return top < 0 ? on_x : 2 * w + h - 1 - on_x;
+        return place_along(plate, top < 0 ? SIDE_TOP : SIDE_BOTTOM, on_x);
     if (out_x > 0)
-        return right < 0 ? w + on_y : 2 * w + 2 * h - 1 - on_y;
+        return place_along(plate, right < 0 ? SIDE_RIGHT : SIDE_LEFT, on_y);
     const int32_t from_top = plate.y0 > target.y0 ? top : far, from_right = plate.x1 < target.x1 ? right : far;
     const int32_t from_bottom = plate.y1 < target.y1 ? bottom : far, from_left = plate.x0 > target.x0 ? left : far;
     const int32_t down = from_top < from_bottom ? from_top : from_bottom;
     const int32_t across = from_left < from_right ? from_left : from_right;
     *distance = (float)(down < across ? down : across);
     if (down <= across)
-        return from_top <= from_bottom ? on_x : 2 * w + h - 1 - on_x;
-    return from_right <= from_left ? w + on_y : 2 * w + 2 * h - 1 - on_y;
+        return place_along(plate, from_top <= from_bottom ? SIDE_TOP : SIDE_BOTTOM, on_x);
+    return place_along(plate, from_right <= from_left ? SIDE_RIGHT : SIDE_LEFT, on_y);
 }
 
 /* Where in the widening blurs a distance lies. */
@@ -397,17 +391,24 @@ struct rim_mix {
     float distance; /* 0 in the plate */
 };
 
+/* The widest blur that is no wider than sigma, but the last; *to_next: how far sigma has gone to the one after it. */
+static int blur_level(const struct rim *rim, float sigma, float *to_next)
+{
+    int level = 0;
+    while (level < RIM_LEVELS - 2 && rim->sigma[level + 1] <= sigma)
+        level++;
+    const float below = rim->sigma[level], above = rim->sigma[level + 1];
+    *to_next = above > below ? smaller((sigma - below) / (above - below), 1) : 0;
+    return level;
+}
+
 static struct rim_mix rim_mix(const struct gradient *gradient, int32_t x, int32_t y)
 {
     const struct rim *rim = &gradient->rim;
     const int32_t w = rect_width(gradient->plate), h = rect_height(gradient->plate);
     float distance;
     struct rim_mix mix = { .place = rim_place(gradient, x, y, &distance) };
-    const float sigma = rim->sigma[0] + RIM_SPREAD * distance;
-    while (mix.level < RIM_LEVELS - 2 && rim->sigma[mix.level + 1] <= sigma)
-        mix.level++;
-    const float below = rim->sigma[mix.level], above = rim->sigma[mix.level + 1];
-    mix.to_next = above > below ? smaller((sigma - below) / (above - below), 1) : 0;
+    mix.level = blur_level(rim, rim->sigma[0] + RIM_SPREAD * distance, &mix.to_next);
     const float out = rect_holds(gradient->plate, rect_of(x, y, x + 1, y + 1)) ? -distance : distance;
     mix.distance = larger(out, 0);
     const float short_fade = 1 + distance * distance * (1 / (SLOPE_FADE * SLOPE_FADE));
@@ -455,14 +456,11 @@ static float carried_say(const struct rim *rim, struct rim_mix mix)
 static void carry(const struct gradient *gradient, struct rim_mix mix, float light[3])
 {
     const struct rim *rim = &gradient->rim;
-    const float at = carried_place(gradient, mix), sigma = rim->sigma[0] + CARRY_SPREAD * mix.distance;
+    const float at = carried_place(gradient, mix);
     const int32_t first = (int32_t)at, second = first + 1 < rim->length ? first + 1 : first;
     const float to_second = at - (float)first;
-    int level = 0;
-    while (level < RIM_LEVELS - 2 && rim->sigma[level + 1] <= sigma)
-        level++;
-    const float below = rim->sigma[level], above = rim->sigma[level + 1];
-    const float to_next = above > below ? smaller((sigma - below) / (above - below), 1) : 0;
+    float to_next;
+    const int level = blur_level(rim, rim->sigma[0] + CARRY_SPREAD * mix.distance, &to_next);
     for (int c = 0; c < 3; c++) {
         const float *near = rim->own[level][c], *far = rim->own[level + 1][c];
         const float here = near[first] + to_second * (near[second] - near[first]);

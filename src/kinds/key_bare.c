@@ -13,6 +13,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "numerics/between.h"
+#include "numerics/order.h"
 
 #define ROUNDS 8
 #define SURE_SHARE 0.8F    /* of the score that a tenth of the cells surpasses */
@@ -23,19 +24,13 @@
 #define FLAT_SHARE 0.015F /* of the brightest channel: a slope within a cell */
 #define SPREAD_OF_SIGMA 0.6745F
 
-static int by_value(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
 static enum passel_status sure_score(const float *score, int32_t count, float *sure, struct passel_error *error)
 {
     float *sorted = memory_new((size_t)count * sizeof *sorted);
     if (sorted == NULL)
         return error_set(error, PASSEL_NO_MEMORY, "out of memory");
     memcpy(sorted, score, (size_t)count * sizeof *sorted);
-    qsort(sorted, (size_t)count, sizeof *sorted, by_value);
+    qsort(sorted, (size_t)count, sizeof *sorted, rising_floats);
     *sure = SURE_SHARE * sorted[count - 1 - count / 10];
     memory_free(sorted);
     return PASSEL_OK;

@@ -13,6 +13,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "numerics/between.h"
+#include "numerics/order.h"
 
 #define BINS 90
 #define NEAR 0.015F       /* how far from the level a bare cell's ratio may be, noise apart */
@@ -107,12 +108,6 @@ static bool pair_near(const struct pair *pair, const float level[3], int main, b
     return true;
 }
 
-static int by_value(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
 /* The middle ratio of each channel, of the pairs that lie near `level` in the main one: thin smoke can be as bright as
  * the screen in that channel while its others are several times the screen's, so means would follow it. */
 static void middle_levels(const struct pair *pairs, int count, int main, float *ratios, float level[3])
@@ -124,7 +119,7 @@ static void middle_levels(const struct pair *pairs, int count, int main, float *
             if (pairs[i].empty[c] > 0 && pair_near(&pairs[i], was, main, false, 1))
                 ratios[used++] = pairs[i].take[c] / pairs[i].empty[c];
         }
-        qsort(ratios, (size_t)used, sizeof *ratios, by_value);
+        qsort(ratios, (size_t)used, sizeof *ratios, rising_floats);
         level[c] = used > 0 ? ratios[used / 2] : 1;
     }
 }

@@ -9,7 +9,7 @@
 #include "base/memory.h"
 #include "kinds/lights.h"
 #include "kinds/shot.h"
-#include "numerics/middle.h"
+#include "numerics/order.h"
 
 enum { LOOKS = 9, CELL_SIZE = 16 };
 

@@ -14,6 +14,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/order.h"
 
 #define BLOCK 16
 #define FINE (BLOCK - 2) /* of its pixels have all neighbours in it */
@@ -246,18 +247,12 @@ static void limit_softness(struct grain *grain, int c, double coarse)
     grain->down[c] = low * down;
 }
 
-static int by_double(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* Coarse detail beside the finest, in the middle one of the blocks: a star is no grain. */
 static double usual_coarse(const struct block_look *looks, size_t count, int c, double *ratios)
 {
     for (size_t k = 0; k < count; k++)
         ratios[k] = looks[k].cover[c][COVER_COARSE] / looks[k].cover[c][COVER_0];
-    qsort(ratios, count, sizeof *ratios, by_double);
+    qsort(ratios, count, sizeof *ratios, rising_doubles);
     return ratios[count / 2];
 }
 

@@ -19,6 +19,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 #include "numerics/least_squares.h"
+#include "numerics/order.h"
 #include "numerics/register_level.h"
 
 #define SEARCH_SIZE 160 /* longer side of the level that is searched */
@@ -48,8 +49,7 @@ static const int unknowns_of[] = {
     [REGISTER_MOVE] = 2, [REGISTER_MOVE_TURN] = 3, [REGISTER_MOVE_TURN_SIZE] = 4, [REGISTER_PIN] = 8
 };
 
-/* ---- models --------------------------------------------------------------------------------------------------------
- */
+/* ---- models ------------------------------------------------------------------------------------------------------ */
 
 /* How a point moves with each unknown: two rows. Positions from the centre, in half diagonals. */
 static void directions(double x, double y, double rows[2][UNKNOWNS])
@@ -112,8 +112,7 @@ static double longest(const struct task *task, const double *d)
     return most;
 }
 
-/* ---- one step ------------------------------------------------------------------------------------------------------
- */
+/* ---- one step ---------------------------------------------------------------------------------------------------- */
 
 /* Squared distance between where a tile wants to go and where it is, in its own uncertainty; -1 when it does not say.
  */
@@ -124,12 +123,6 @@ static float distance(const struct register_tile *tile)
     if (!(det > 1e-6 * xx * yy))
         return -1;
     return (float)((yy * gx * gx - 2 * xy * gx * gy + xx * gy * gy) / det);
-}
-
-static int by_size(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
 }
 
 /* 1 when a tile is as sure across as down, 0 when it knows one direction only. */
@@ -153,7 +146,7 @@ static void weigh(const struct task *task, struct register_tile *tiles, int coun
     }
     if (known == 0)
         return;
-    qsort(task->distances, (size_t)known, sizeof *task->distances, by_size);
+    qsort(task->distances, (size_t)known, sizeof *task->distances, rising_floats);
     const float usual = task->distances[known / 2];
     for (int i = 0; i < count && usual > 0; i++) {
         const float d = distance(&tiles[i]);
@@ -223,8 +216,7 @@ static enum passel_status refine(struct task *task, int level, int steps, struct
     return PASSEL_OK;
 }
 
-/* ---- the first position --------------------------------------------------------------------------------------------
- */
+/* ---- the first position ------------------------------------------------------------------------------------------ */
 
 struct candidate {
     double dx, dy, score; /* full pixels from corner to corner */
@@ -319,8 +311,7 @@ static enum passel_status first_position(struct task *task, int level, struct tr
     return PASSEL_OK;
 }
 
-/* ---- how sure ------------------------------------------------------------------------------------------------------
- */
+/* ---- how sure ---------------------------------------------------------------------------------------------------- */
 
 static int part_of(const struct task *task, const struct register_tile *tile)
 {
@@ -422,8 +413,7 @@ static double agreement(const struct task *task, int count)
     return weight > 0 ? sum / weight : 0;
 }
 
-/* ---- all of it -----------------------------------------------------------------------------------------------------
- */
+/* ---- all of it --------------------------------------------------------------------------------------------------- */
 
 static enum passel_status task_begin(struct task *task, const struct picture *fixed, const struct picture *moved,
                                      const struct picture *where, struct passel_error *error)

@@ -7,6 +7,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/order.h"
 
 size_t look_count(const struct look *look)
 {
@@ -158,14 +159,8 @@ bool look_borders(const struct look *look, int32_t x, int32_t y)
     return y < (look->down + 1) / 2 && (y < rim || x < rim || x >= look->across - rim);
 }
 
-static int rising(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
 float numbers_at(float *numbers, size_t count, double share)
 {
-    qsort(numbers, count, sizeof *numbers, rising);
+    qsort(numbers, count, sizeof *numbers, rising_floats);
     return count == 0 ? 0 : numbers[(size_t)(share * (double)(count - 1) + 0.5)];
 }
