@@ -14,6 +14,7 @@
 #include "base/memory.h"
 #include "kinds/extend.h"
 #include "kinds/kinds.h"
+#include "numerics/between.h"
 
 #define TEXTURE_SEAM 24 /* the usual seam's part of the longer side */
 
@@ -350,14 +351,9 @@ static int32_t mirrored(int32_t i, int32_t from, int32_t to)
     return from + (turn < count ? turn : 2 * count - 1 - turn);
 }
 
-static int32_t held(int32_t i, int32_t from, int32_t to)
-{
-    return i < from ? from : i >= to ? to - 1 : i;
-}
-
 static int32_t source_of(enum extend_by by, int32_t i, int32_t from, int32_t to)
 {
-    return by == BY_MIRROR ? mirrored(i, from, to) : held(i, from, to);
+    return by == BY_MIRROR ? mirrored(i, from, to) : place_between(i, from, to - 1);
 }
 
 /* The part of from … to that positions *first … *last need. */

@@ -15,6 +15,7 @@
 #include "base/memory.h"
 #include "kinds/extend_gradient.h"
 #include "kinds/extend_join.h"
+#include "numerics/between.h"
 #include "numerics/box_mean.h"
 #include "numerics/cells.h"
 #include "numerics/patch_match.h"
@@ -303,11 +304,6 @@ static void find_miss(const struct texture *texture)
 
 /* ---- laying the pieces ----------------------------------------------------------------------------------------- */
 
-static int32_t held(int32_t i, int32_t count)
-{
-    return i < 0 ? 0 : i >= count ? count - 1 : i;
-}
-
 /* The sixteen cells around a pixel and their say. */
 struct around {
     int32_t cell[16];
@@ -325,8 +321,8 @@ static struct around around_pixel(const struct texture *texture, int32_t x, int3
     cubic_weights(u - left, across);
     cubic_weights(v - top, down);
     for (int32_t k = 0; k < 16; k++) {
-        const int32_t i = held((int32_t)left - 1 + k % 4, texture->grid.width);
-        const int32_t j = held((int32_t)top - 1 + k / 4, texture->grid.height);
+        const int32_t i = place_held((int32_t)left - 1 + k % 4, texture->grid.width);
+        const int32_t j = place_held((int32_t)top - 1 + k / 4, texture->grid.height);
         around.cell[k] = j * texture->grid.width + i;
         around.weight[k] = across[k % 4] * down[k / 4];
     }

@@ -6,6 +6,7 @@
  * more of this frame: never a smear.
  */
 #include "kinds/matte_steady.h"
+#include "numerics/between.h"
 
 #include <stdbool.h>
 
@@ -19,15 +20,10 @@ struct move {
     int32_t x, y;
 };
 
-static int32_t held(int32_t v, int32_t from, int32_t to)
-{
-    return v < from ? from : v >= to ? to - 1 : v;
-}
-
 static float alpha_at(const struct picture *matte, int32_t x, int32_t y)
 {
     const struct rect area = matte->area;
-    return picture_row(matte, PLANE_A, held(y, area.y0, area.y1))[held(x, area.x0, area.x1) - area.x0];
+    return picture_row(matte, PLANE_A, place_between(y, area.y0, area.y1 - 1))[place_between(x, area.x0, area.x1 - 1) - area.x0];
 }
 
 /* Reads a square of alpha, `side` along, into rows without gaps. False when all of it is one value. */

@@ -37,44 +37,31 @@ struct ramp_frame {
 #define COLOUR_TAGS                                                                                                    \
     { .word = "colour",                                                                                                \
       .help = "scene-linear red, green and blue in the shot's primaries",                                              \
-      .values = (const struct value_spec[]){                                                                           \
-          { .label = "R G B", .type = VALUE_NUMBER, .may_change = true, .least_count = 3, .most_count = 3 },           \
-          { .label = NULL } } },                                                                                       \
+      .values = VALUE_LIST(                                                                                            \
+          { .label = "R G B", .type = VALUE_NUMBER, .may_change = true, .least_count = 3, .most_count = 3 }) },        \
     {                                                                                                                  \
         .word = "alpha", .help = "how much it covers there; 1 when nothing is said",                                   \
-        .values = (const struct value_spec[])                                                                          \
-        {                                                                                                              \
-            { .label = "N",                                                                                            \
-              .type = VALUE_NUMBER,                                                                                    \
-              .may_change = true,                                                                                      \
-              .unit = UNIT_FRACTION,                                                                                   \
-              .limited = true,                                                                                         \
-              .least = 0,                                                                                              \
-              .most = 1 },                                                                                             \
-            {                                                                                                          \
-                .label = NULL                                                                                          \
-            }                                                                                                          \
-        }                                                                                                              \
+        .values = VALUE_LIST({ .label = "N",                                                                           \
+                               .type = VALUE_NUMBER,                                                                   \
+                               .may_change = true,                                                                     \
+                               .unit = UNIT_FRACTION,                                                                  \
+                               .limited = true,                                                                        \
+                               .least = 0,                                                                             \
+                               .most = 1 })                                                                            \
     }
 
 static const struct tag_spec colour_tags[] = { COLOUR_TAGS, { .word = NULL } };
 
 #define PLACE_VALUE                                                                                                    \
-    (const struct value_spec[])                                                                                        \
-    {                                                                                                                  \
-        { .label = "X Y",                                                                                              \
-          .type = VALUE_NUMBER,                                                                                        \
-          .may_change = true,                                                                                          \
-          .least_count = 2,                                                                                            \
-          .most_count = 2,                                                                                             \
-          .unit = UNIT_PX,                                                                                             \
-          .limited = true,                                                                                             \
-          .least = -100000,                                                                                            \
-          .most = 100000 },                                                                                            \
-        {                                                                                                              \
-            .label = NULL                                                                                              \
-        }                                                                                                              \
-    }
+    VALUE_LIST({ .label = "X Y",                                                                                       \
+                 .type = VALUE_NUMBER,                                                                                 \
+                 .may_change = true,                                                                                   \
+                 .least_count = 2,                                                                                     \
+                 .most_count = 2,                                                                                      \
+                 .unit = UNIT_PX,                                                                                      \
+                 .limited = true,                                                                                      \
+                 .least = -100000,                                                                                     \
+                 .most = 100000 })
 
 static const struct choice forms[] = {
     { "straight", "along the line between the two points" },

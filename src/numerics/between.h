@@ -31,4 +31,10 @@ static inline int32_t place_between(int32_t place, int32_t least, int32_t most)
     return place < least ? least : place > most ? most : place;
 }
 
+/* The nearest of the places 0 … count - 1. */
+static inline int32_t place_held(int32_t place, int32_t count)
+{
+    return place_between(place, 0, count - 1);
+}
+
 #endif

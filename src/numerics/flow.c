@@ -6,6 +6,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 #include "numerics/flow_patches.h"
 #include "numerics/flow_refine.h"
 
@@ -21,11 +22,6 @@ struct level {
     float *plane;
 };
 
-static int32_t held(int32_t i, int32_t count)
-{
-    return i < 0 ? 0 : i >= count ? count - 1 : i;
-}
-
 /* 1 4 6 4 1 across, then down; every second sample of each is kept. */
 static void halve(const struct level *from, const struct level *to, float *across)
 {
@@ -34,15 +30,15 @@ static void halve(const struct level *from, const struct level *to, float *acros
         for (int32_t x = 0; x < to->width; x++) {
             const int32_t c = 2 * x, w = from->width;
             across[(size_t)y * (size_t)to->width + (size_t)x] =
-                (row[held(c - 2, w)] + row[held(c + 2, w)] + 4 * (row[held(c - 1, w)] + row[held(c + 1, w)]) +
-                 6 * row[held(c, w)]) *
+                (row[place_held(c - 2, w)] + row[place_held(c + 2, w)] + 4 * (row[place_held(c - 1, w)] + row[place_held(c + 1, w)]) +
+                 6 * row[place_held(c, w)]) *
                 0.0625f;
         }
     }
     for (int32_t y = 0; y < to->height; y++) {
         const float *rows[5];
         for (int i = 0; i < 5; i++)
-            rows[i] = across + (size_t)held(2 * y + i - 2, from->height) * (size_t)to->width;
+            rows[i] = across + (size_t)place_held(2 * y + i - 2, from->height) * (size_t)to->width;
         float *out = to->plane + (size_t)y * (size_t)to->width;
         for (int32_t x = 0; x < to->width; x++)
             out[x] = (rows[0][x] + rows[4][x] + 4 * (rows[1][x] + rows[3][x]) + 6 * rows[2][x]) * 0.0625f;
@@ -59,11 +55,11 @@ static void pyramid_release(struct level *levels, int count)
 static void soften(const float *plane, int32_t width, int32_t height, float *out)
 {
     for (int32_t y = 0; y < height; y++) {
-        const float *up = plane + (size_t)held(y - 1, height) * (size_t)width,
+        const float *up = plane + (size_t)place_held(y - 1, height) * (size_t)width,
                     *here = plane + (size_t)y * (size_t)width,
-                    *down = plane + (size_t)held(y + 1, height) * (size_t)width;
+                    *down = plane + (size_t)place_held(y + 1, height) * (size_t)width;
         for (int32_t x = 0; x < width; x++) {
-            const int32_t l = held(x - 1, width), r = held(x + 1, width);
+            const int32_t l = place_held(x - 1, width), r = place_held(x + 1, width);
             out[(size_t)y * (size_t)width + (size_t)x] =
                 (up[l] + up[r] + down[l] + down[r] + 2 * (up[x] + down[x] + here[l] + here[r]) + 4 * here[x]) * 0.0625f;
         }

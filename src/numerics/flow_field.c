@@ -4,6 +4,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 
 void flow_release(struct flow *flow)
 {
@@ -27,10 +28,8 @@ enum passel_status flow_new(struct flow *flow, int32_t width, int32_t height, st
 
 float plane_linear(const float *plane, int32_t width, int32_t height, float x, float y)
 {
-    x = x > 0 ? x : 0;
-    y = y > 0 ? y : 0;
-    x = x < (float)(width - 1) ? x : (float)(width - 1);
-    y = y < (float)(height - 1) ? y : (float)(height - 1);
+    x = smaller(larger(x, 0), (float)(width - 1));
+    y = smaller(larger(y, 0), (float)(height - 1));
     const int32_t i = (int32_t)x, k = (int32_t)y;
     const int32_t right = i + 1 < width, down = k + 1 < height ? width : 0;
     const float u = x - (float)i, v = y - (float)k;

@@ -8,6 +8,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 
 enum { SIDE = 8, PIXELS = SIDE * SIDE, STRIDE = 4, STEPS = 8 };
 
@@ -32,11 +33,6 @@ struct patch {
     float inverse[3];
 };
 
-static int32_t held(int32_t i, int32_t count)
-{
-    return i < 0 ? 0 : i >= count ? count - 1 : i;
-}
-
 /* The last patch of a row or column ends with the plane. */
 static int32_t place_of(int32_t i, int32_t size)
 {
@@ -53,12 +49,12 @@ static void patch_take(const struct search *search, struct patch *patch)
 {
     float mean = 0, xx = 0, xy = 0, yy = 0;
     for (int i = 0; i < PIXELS; i++) {
-        const int32_t x = held(patch->x0 + i % SIDE, search->width), y = held(patch->y0 + i / SIDE, search->height);
+        const int32_t x = place_held(patch->x0 + i % SIDE, search->width), y = place_held(patch->y0 + i / SIDE, search->height);
         const float *row = search->a + (size_t)y * (size_t)search->width;
-        const float *up = search->a + (size_t)held(y - 1, search->height) * (size_t)search->width;
-        const float *down = search->a + (size_t)held(y + 1, search->height) * (size_t)search->width;
+        const float *up = search->a + (size_t)place_held(y - 1, search->height) * (size_t)search->width;
+        const float *down = search->a + (size_t)place_held(y + 1, search->height) * (size_t)search->width;
         patch->value[i] = row[x];
-        patch->gx[i] = 0.5f * (row[held(x + 1, search->width)] - row[held(x - 1, search->width)]);
+        patch->gx[i] = 0.5f * (row[place_held(x + 1, search->width)] - row[place_held(x - 1, search->width)]);
         patch->gy[i] = 0.5f * (down[x] - up[x]);
         mean += row[x];
         xx += patch->gx[i] * patch->gx[i];
@@ -210,8 +206,8 @@ enum passel_status flow_patches(const float *a, const float *b, const struct flo
     }
     for (int32_t row = 0; row < search.rows; row++) {
         for (int32_t column = 0; column < search.columns; column++) {
-            const int32_t x = held(place_of(column, search.width) + SIDE / 2, search.width);
-            const int32_t y = held(place_of(row, search.height) + SIDE / 2, search.height);
+            const int32_t x = place_held(place_of(column, search.width) + SIDE / 2, search.width);
+            const int32_t y = place_held(place_of(row, search.height) + SIDE / 2, search.height);
             const size_t i = (size_t)y * (size_t)search.width + (size_t)x;
             search.matches[(size_t)row * (size_t)search.columns + (size_t)column] =
                 (struct match){ flow->u[i], flow->v[i], 0 };

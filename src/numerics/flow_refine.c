@@ -19,6 +19,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "numerics/between.h"
 
 static const float GRADIENT_SHARE = 4.0f; /* G: derivatives of the halved, softened planes are small */
 static const float SMOOTHNESS = 0.5f;     /* S */
@@ -61,11 +62,6 @@ struct refine {
     float *plane[PLANES];
 };
 
-static int32_t held(int32_t i, int32_t count)
-{
-    return i < 0 ? 0 : i >= count ? count - 1 : i;
-}
-
 /* ---- brought over, and derivatives ----------------------------------------------------------------------------- */
 
 /* Weights of the cubic through four samples that passes through the middle two with the slopes of their neighbours. */
@@ -79,19 +75,17 @@ static void cubic_weights(float t, float w[4])
 
 static float plane_cubic(const float *plane, int32_t width, int32_t height, float x, float y)
 {
-    x = x > 0 ? x : 0;
-    y = y > 0 ? y : 0;
-    x = x < (float)(width - 1) ? x : (float)(width - 1);
-    y = y < (float)(height - 1) ? y : (float)(height - 1);
+    x = smaller(larger(x, 0), (float)(width - 1));
+    y = smaller(larger(y, 0), (float)(height - 1));
     const int32_t i = (int32_t)x, k = (int32_t)y;
     float across[4], down[4], sum = 0;
     cubic_weights(x - (float)i, across);
     cubic_weights(y - (float)k, down);
     for (int r = 0; r < 4; r++) {
-        const float *row = plane + (size_t)held(k + r - 1, height) * (size_t)width;
+        const float *row = plane + (size_t)place_held(k + r - 1, height) * (size_t)width;
         float part = 0;
         for (int c = 0; c < 4; c++)
-            part += across[c] * row[held(i + c - 1, width)];
+            part += across[c] * row[place_held(i + c - 1, width)];
         sum += down[r] * part;
     }
     return sum;
@@ -103,13 +97,13 @@ static void derive(const struct refine *refine, const float *plane, float *dx, f
     const int32_t w = refine->width, h = refine->height;
     for (int32_t y = 0; y < h; y++) {
         const float *row = plane + (size_t)y * (size_t)w;
-        const float *rows[4] = { plane + (size_t)held(y - 2, h) * (size_t)w, plane + (size_t)held(y - 1, h) * (size_t)w,
-                                 plane + (size_t)held(y + 1, h) * (size_t)w,
-                                 plane + (size_t)held(y + 2, h) * (size_t)w };
+        const float *rows[4] = { plane + (size_t)place_held(y - 2, h) * (size_t)w, plane + (size_t)place_held(y - 1, h) * (size_t)w,
+                                 plane + (size_t)place_held(y + 1, h) * (size_t)w,
+                                 plane + (size_t)place_held(y + 2, h) * (size_t)w };
         for (int32_t x = 0; x < w; x++) {
             const size_t i = (size_t)y * (size_t)w + (size_t)x;
             if (dx != NULL)
-                dx[i] = (8 * (row[held(x + 1, w)] - row[held(x - 1, w)]) - row[held(x + 2, w)] + row[held(x - 2, w)]) *
+                dx[i] = (8 * (row[place_held(x + 1, w)] - row[place_held(x - 1, w)]) - row[place_held(x + 2, w)] + row[place_held(x - 2, w)]) *
                         (1.0f / 12);
             if (dy != NULL)
                 dy[i] = (8 * (rows[2][x] - rows[1][x]) - rows[3][x] + rows[0][x]) * (1.0f / 12);
@@ -301,14 +295,14 @@ static void median(const struct refine *refine, float *field, float *out)
         for (int32_t x = 0; x < w; x += LANES) {
             float values[WINDOW][LANES];
             for (int i = 0; i < WINDOW; i++) {
-                const float *row = field + (size_t)held(y + i / 5 - 2, refine->height) * (size_t)w;
+                const float *row = field + (size_t)place_held(y + i / 5 - 2, refine->height) * (size_t)w;
                 const int32_t first = x + i % 5 - 2;
                 if (first >= 0 && first + LANES <= w) {
                     memcpy(values[i], row + first, sizeof values[i]);
                     continue;
                 }
                 for (int32_t k = 0; k < LANES; k++)
-                    values[i][k] = row[held(first + k, w)];
+                    values[i][k] = row[place_held(first + k, w)];
             }
             median_25(values);
             for (int32_t k = 0; k < LANES && x + k < w; k++)

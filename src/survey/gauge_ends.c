@@ -6,6 +6,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "numerics/between.h"
 #include "survey/gauge.h"
 #include "survey/gauge_run.h"
 
@@ -52,25 +53,22 @@ static void span_of(const float *restrict row, int32_t width, float *least, floa
         const float *restrict part = row + x;
         for (int i = 0; i < LANES; i++) {
             const float a = part[i], b = part[i + LANES], c = part[i + 2 * LANES], d = part[i + 3 * LANES];
-            const float low_ab = a < b ? a : b, low_cd = c < d ? c : d, least_here = low_ab < low_cd ? low_ab : low_cd;
-            const float high_ab = a > b ? a : b, high_cd = c > d ? c : d,
-                        most_here = high_ab > high_cd ? high_ab : high_cd;
-            low[i] = least_here < low[i] ? least_here : low[i];
-            high[i] = most_here > high[i] ? most_here : high[i];
+            low[i] = smaller(smaller(smaller(a, b), smaller(c, d)), low[i]);
+            high[i] = larger(larger(larger(a, b), larger(c, d)), high[i]);
         }
     }
     for (; x < width; x += LANES) {
         const float *restrict part = row + x;
         const int32_t count = width - x < LANES ? width - x : LANES;
         for (int32_t i = 0; i < count; i++) {
-            low[i] = part[i] < low[i] ? part[i] : low[i];
-            high[i] = part[i] > high[i] ? part[i] : high[i];
+            low[i] = smaller(part[i], low[i]);
+            high[i] = larger(part[i], high[i]);
         }
     }
     for (int n = LANES / 2; n > 0; n /= 2) {
         for (int i = 0; i < n; i++) {
-            low[i] = low[i + n] < low[i] ? low[i + n] : low[i];
-            high[i] = high[i + n] > high[i] ? high[i + n] : high[i];
+            low[i] = smaller(low[i + n], low[i]);
+            high[i] = larger(high[i + n], high[i]);
         }
     }
     *least = low[0];
