@@ -18,8 +18,7 @@ enum progress {
 
 static void advance(struct job *job);
 
-/* ---- failing
- * ---------------------------------------------------------------------------------------------------------- */
+/* ---- failing ----------------------------------------------------------------------------------------------------- */
 
 /* Remembers the first failure of a job. Safe from any thread. */
 static void job_fail(struct job *job, enum passel_status status, const struct passel_error *error)
@@ -47,8 +46,7 @@ static bool job_over(struct job *job)
     return atomic_load(&job->failed);
 }
 
-/* ---- steps
- * ---------------------------------------------------------------------------------------------------------------- */
+/* ---- steps ------------------------------------------------------------------------------------------------------- */
 
 static bool push(struct job *job, struct step step)
 {
@@ -140,8 +138,7 @@ static bool must_make(struct job *job, struct step *step, XXH128_hash_t key, boo
     return found == FOUND_CLAIMED;
 }
 
-/* ---- tasks
- * ---------------------------------------------------------------------------------------------------------------- */
+/* ---- tasks ------------------------------------------------------------------------------------------------------- */
 
 static void tasks_done(struct job *job);
 
@@ -284,8 +281,7 @@ static void run_task(void *data, int worker)
     task_ended(job);
 }
 
-/* ---- what has to be stored first
- * ----------------------------------------------------------------------------------------- */
+/* ---- what has to be stored first --------------------------------------------------------------------------------- */
 
 /* Pushes a step for every picture below `node` that has to be stored and is not yet. The geometry of all nodes on the
  * way is found out. */
@@ -324,8 +320,7 @@ out_seen:
     return status;
 }
 
-/* ---- the steps' beginnings
- * -------------------------------------------------------------------------------------------------- */
+/* ---- the steps' beginnings --------------------------------------------------------------------------------------- */
 
 static enum progress failed_with(struct job *job, enum passel_status status, const struct passel_error *error)
 {
@@ -481,8 +476,7 @@ static enum progress begin_frame(struct job *job)
     return submit_strips(job, window.y0, window.y1, rows, run_task) ? PROGRESS_RUNNING : PROGRESS_DONE;
 }
 
-/* ---- the steps' ends
- * ------------------------------------------------------------------------------------------------------------ */
+/* ---- the steps' ends --------------------------------------------------------------------------------------------- */
 
 static enum passel_status end_store(struct job *job, const struct step *step, struct passel_error *error)
 {
@@ -625,8 +619,7 @@ static void advance(struct job *job)
     job_end(job);
 }
 
-/* ---- from outside
- * ------------------------------------------------------------------------------------------------------------------ */
+/* ---- from outside ------------------------------------------------------------------------------------------------ */
 
 enum passel_status job_begin(struct job *job, struct passel_error *error)
 {

@@ -15,8 +15,7 @@
 static enum passel_status discover(struct plan *plan, const struct block *block, int picture, int32_t frame, int depth,
                                    int *found, struct passel_error *error);
 
-/* ---- the index of nodes --------------------------------------------------------------------------------------------
- */
+/* ---- the index of nodes ------------------------------------------------------------------------------------------ */
 
 static size_t slot_of(const struct plan *plan, int block, int picture, int32_t frame)
 {
@@ -68,8 +67,7 @@ static enum passel_status make_room(struct plan *plan, struct passel_error *erro
     return PASSEL_OK;
 }
 
-/* ---- one node
- * --------------------------------------------------------------------------------------------------------- */
+/* ---- one node ---------------------------------------------------------------------------------------------------- */
 
 static void node_release(struct node *node, struct text *notes)
 {
@@ -299,8 +297,7 @@ out_node:
     return status;
 }
 
-/* ---- the plan
- * ---------------------------------------------------------------------------------------------------------- */
+/* ---- the plan ---------------------------------------------------------------------------------------------------- */
 
 /* The lock pass gives metadata: follow the first input down to a file. */
 static enum passel_status find_lock(struct plan *plan, struct passel_error *error)

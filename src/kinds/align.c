@@ -125,8 +125,7 @@ static enum passel_status align_make(const struct block *block, const struct rec
     return PASSEL_OK;
 }
 
-/* ---- looking -------------------------------------------------------------------------------------------------------
- */
+/* ---- looking ----------------------------------------------------------------------------------------------------- */
 
 /* What has been seen so far: one sight for each round. */
 struct looking {
@@ -248,8 +247,7 @@ static enum passel_status looking_add(const struct at *at, int round, const stru
     return see(at->self, looking, pictures, sight, error);
 }
 
-/* ---- the answer ----------------------------------------------------------------------------------------------------
- */
+/* ---- the answer -------------------------------------------------------------------------------------------------- */
 
 static enum passel_status refuse(const struct at *at, const struct sight *sight, struct passel_error *error)
 {
@@ -365,8 +363,7 @@ static const struct analysis looking_analysis = {
     .drop_found = memory_free,
 };
 
-/* ---- the picture ---------------------------------------------------------------------------------------------------
- */
+/* ---- the picture ------------------------------------------------------------------------------------------------- */
 
 /* True when the picture ends where its data window ends, so that its edge may be held. One that was placed ends where
  * it was put and is transparent beyond. */

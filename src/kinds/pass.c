@@ -466,8 +466,7 @@ static enum passel_status pass_info(const struct at *at, struct picture_info *in
     return PASSEL_OK;
 }
 
-/* ---- pixels --------------------------------------------------------------------------------------------------------
- */
+/* ---- pixels ------------------------------------------------------------------------------------------------------ */
 
 static void row_premultiply(const struct picture *out, int32_t y, size_t width)
 {

@@ -386,8 +386,7 @@ static enum passel_status find_groups(struct fit *fit, struct fit_result *result
     return PASSEL_OK;
 }
 
-/* ---- all of it ------------------------------------------------------------------------------------------------------
- */
+/* ---- all of it --------------------------------------------------------------------------------------------------- */
 
 void fit_result_release(struct fit_result *result)
 {

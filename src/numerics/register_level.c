@@ -31,8 +31,7 @@
 #define CHANCE 0.1F   /* mean r² of tiles that have nothing to do with each other */
 #define DIRECTIONS 4
 
-/* ---- the pyramid ---------------------------------------------------------------------------------------------------
- */
+/* ---- the pyramid ------------------------------------------------------------------------------------------------- */
 
 /* Sum of the colours, or A, from (0, 0). */
 static enum passel_status light_of(const struct picture *picture, struct picture *light, struct passel_error *error)
@@ -179,8 +178,7 @@ void register_pyramid_release(struct register_pyramid *pyramid)
     pyramid->count = 0;
 }
 
-/* ---- laying one on the other ---------------------------------------------------------------------------------------
- */
+/* ---- laying one on the other ------------------------------------------------------------------------------------- */
 
 /* The map in pixels of a level, from corner to corner of the areas. */
 static struct transform level_map(const struct register_pyramid *pyramid, int level, const struct transform *map)
@@ -201,8 +199,7 @@ enum passel_status register_warp(const struct register_pyramid *pyramid, int lev
     return picture_resample(&here->warped, from, from->area, true, &t, FILTER_SPLINE, error);
 }
 
-/* ---- tiles ---------------------------------------------------------------------------------------------------------
- */
+/* ---- tiles ------------------------------------------------------------------------------------------------------- */
 
 typedef float tile_values[TILE][TILE];
 typedef float ring_values[RING][RING];

@@ -51,8 +51,7 @@ static bool moves(const struct portrait *p)
     return p->movie || p->clip->numbered;
 }
 
-/* ---- what the shot is ---------------------------------------------------------------------------------------------
- */
+/* ---- what the shot is -------------------------------------------------------------------------------------------- */
 
 /* The frames that most of the set's sequences have; the longer of two as frequent. */
 static void find_frames(struct draft *draft)
@@ -127,8 +126,7 @@ static void find_parts(struct draft *draft)
     find_rate(draft);
 }
 
-/* ---- writing ------------------------------------------------------------------------------------------------------
- */
+/* ---- writing ----------------------------------------------------------------------------------------------------- */
 
 /* A path as a recipe takes it. */
 static void say_path(struct draft *draft, const char *name)

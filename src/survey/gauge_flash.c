@@ -69,8 +69,7 @@ enum passel_status flash_gauge_put(struct flash_gauge *gauge, int index, struct 
     return gauge->left == 0 ? conclude(gauge, error) : PASSEL_OK;
 }
 
-/* ---- in words -----------------------------------------------------------------------------------------------------
- */
+/* ---- in words ---------------------------------------------------------------------------------------------------- */
 
 static void say_stretches(const struct flash_gauge *gauge, enum flash_kind kind, const char *before, struct text *text)
 {

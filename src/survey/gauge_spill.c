@@ -46,8 +46,7 @@ static void behind(const struct screen_view *view, size_t i, double colour[3])
         colour[c] = (double)found[c];
 }
 
-/* ---- two screens --------------------------------------------------------------------------------------------------
- */
+/* ---- two screens ------------------------------------------------------------------------------------------------- */
 
 /* One block of both takes. */
 struct both {
@@ -160,8 +159,7 @@ static void tell(const struct subject *subject, const struct spill_sums *sums, s
     gauge->how = SPILL_MEASURED;
 }
 
-/* ---- one screen ---------------------------------------------------------------------------------------------------
- */
+/* ---- one screen -------------------------------------------------------------------------------------------------- */
 
 /* The mean colour of what lies deep inside, near block i; false when too little does. */
 static bool inside_near(const struct subject *subject, size_t i, double mean[3])

@@ -42,8 +42,7 @@ void page_empty_cell(int cell, struct text *text)
     page_cell(cell, "none", "currentColor", "\xC2\xB7", false, text);
 }
 
-/* ---- the screen ----------------------------------------------------------------------------------------------------
- */
+/* ---- the screen -------------------------------------------------------------------------------------------------- */
 
 /* Means of the screen's strongest colour where it is bare, in stops about their middle; false when there are none. */
 static bool fill_evenness(const struct portrait *portrait, struct cells *cells)
@@ -103,8 +102,7 @@ void page_evenness(const struct pass_gauge *pass, struct text *text)
     text_print(text, "</svg></figure>\n");
 }
 
-/* ---- the sum of the lamps ------------------------------------------------------------------------------------------
- */
+/* ---- the sum of the lamps ---------------------------------------------------------------------------------------- */
 
 /* What is left in each cell, as a share of the cell's light; cells without light have no count. */
 static void fill_rest(const struct portraits *portraits, const struct portrait *all, struct cells *cells)
@@ -159,8 +157,7 @@ void page_rest(const struct survey *survey, const struct pass_gauge *pass, struc
     text_print(text, "</svg></figure>\n");
 }
 
-/* ---- crushed black -------------------------------------------------------------------------------------------------
- */
+/* ---- crushed black ----------------------------------------------------------------------------------------------- */
 
 void page_crushed(const struct pass_gauge *pass, struct text *text)
 {
@@ -186,8 +183,7 @@ void page_crushed(const struct pass_gauge *pass, struct text *text)
     text_print(text, "</svg></figure>\n");
 }
 
-/* ---- clipping ------------------------------------------------------------------------------------------------------
- */
+/* ---- clipping ---------------------------------------------------------------------------------------------------- */
 
 bool page_clipped(const struct pass_gauge *pass, int index, struct text *text)
 {

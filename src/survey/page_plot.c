@@ -83,8 +83,7 @@ static void end(const struct plot *plot, struct text *text)
     text_print(text, "</svg></figure>\n");
 }
 
-/* ---- exposure ------------------------------------------------------------------------------------------------------
- */
+/* ---- exposure ---------------------------------------------------------------------------------------------------- */
 
 static double stops(double light)
 {
@@ -186,8 +185,7 @@ void page_levels(const struct pass_gauge *pass, struct text *text)
     end(&plot, text);
 }
 
-/* ---- shake ---------------------------------------------------------------------------------------------------------
- */
+/* ---- shake ------------------------------------------------------------------------------------------------------- */
 
 static void say_way(const struct plot *plot, const struct pass_gauge *pass, bool is_down, double mean,
                     struct text *text)
@@ -232,8 +230,7 @@ void page_track(const struct survey *survey, const struct pass_gauge *pass, stru
     end(&plot, text);
 }
 
-/* ---- flicker -------------------------------------------------------------------------------------------------------
- */
+/* ---- flicker ----------------------------------------------------------------------------------------------------- */
 
 void page_steps(const struct survey *survey, const struct pass_gauge *pass, struct text *text)
 {

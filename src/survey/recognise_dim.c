@@ -39,8 +39,7 @@ static void doubt(struct portrait *p, const char *text)
     (void)snprintf(p->doubt, sizeof p->doubt, "%s", text);
 }
 
-/* ---- the light that lit passes have in common ---------------------------------------------------------------------
- */
+/* ---- the light that lit passes have in common -------------------------------------------------------------------- */
 
 /* A quarter of the passes may lie lower, and at least one: they may be underexposed. */
 static void join_lit(struct portraits *portraits, const struct portrait **lit, int count, float *lights)
@@ -75,8 +74,7 @@ static enum passel_status find_common(struct portraits *portraits, struct passel
     return status;
 }
 
-/* ---- which are lit -------------------------------------------------------------------------------------------------
- */
+/* ---- which are lit ----------------------------------------------------------------------------------------------- */
 
 static bool shaped(const struct portrait *p)
 {
@@ -126,8 +124,7 @@ static void lift_shaped(struct portraits *portraits)
     }
 }
 
-/* ---- how sure it is that the lights were off ------------------------------------------------------------------------
- */
+/* ---- how sure it is that the lights were off --------------------------------------------------------------------- */
 
 static float surround_of(const struct portraits *portraits, const struct portrait *p, float *numbers, bool common)
 {

@@ -394,8 +394,7 @@ static void find_all_lamps(struct portraits *portraits)
                    100 * best);
 }
 
-/* ---- what is apart ------------------------------------------------------------------------------------------------
- */
+/* ---- what is apart ----------------------------------------------------------------------------------------------- */
 
 static void find_apart(struct portraits *portraits)
 {

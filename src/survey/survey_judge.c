@@ -31,8 +31,7 @@ void survey_judge(struct survey *survey, enum limit_kind kind, int pass, double 
         survey->severity = severity;
 }
 
-/* ---- frames in words ----------------------------------------------------------------------------------------------
- */
+/* ---- frames in words --------------------------------------------------------------------------------------------- */
 
 int survey_frame_number(const struct pass_gauge *pass, int index)
 {
@@ -102,8 +101,7 @@ static void judge_gaps(struct survey *survey, int index)
     survey_judge(survey, LIMIT_MISSING, index, count, where);
 }
 
-/* ---- one pass -------------------------------------------------------------------------------------------------------
- */
+/* ---- one pass ---------------------------------------------------------------------------------------------------- */
 
 static void judge_clipped(struct survey *survey, int index)
 {
@@ -235,8 +233,7 @@ static void judge_pass(struct survey *survey, int index)
     judge_odd(survey, index);
 }
 
-/* ---- passes against each other
- * ---------------------------------------------------------------------------------------- */
+/* ---- passes against each other ----------------------------------------------------------------------------------- */
 
 /* The last frame that most passes with this first one have. */
 static void judge_lengths(struct survey *survey)
@@ -369,8 +366,7 @@ static void judge_sum(struct survey *survey)
     }
 }
 
-/* ---- the sensor
- * ------------------------------------------------------------------------------------------------------- */
+/* ---- the sensor -------------------------------------------------------------------------------------------------- */
 
 struct place {
     struct spot spot;

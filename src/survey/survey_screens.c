@@ -9,8 +9,7 @@
 #include "base/error.h"
 #include "base/memory.h"
 
-/* ---- measuring ----------------------------------------------------------------------------------------------------
- */
+/* ---- measuring --------------------------------------------------------------------------------------------------- */
 
 /* A small picture of the take; the empty's, where it has the same shape. */
 static bool view_of(const struct survey *survey, int index, struct screen_view *view)
@@ -78,8 +77,7 @@ enum passel_status survey_screens(struct survey *survey, struct passel_error *er
     return PASSEL_OK;
 }
 
-/* ---- judging ------------------------------------------------------------------------------------------------------
- */
+/* ---- judging ----------------------------------------------------------------------------------------------------- */
 
 static void judge_hue(struct survey *survey, int index)
 {
@@ -111,8 +109,7 @@ void judge_subject(struct survey *survey, int index)
     survey_judge(survey, kind, index, 100 * screen->spill, where);
 }
 
-/* ---- telling ------------------------------------------------------------------------------------------------------
- */
+/* ---- telling ----------------------------------------------------------------------------------------------------- */
 
 static const char *hue_word(const struct survey *survey, int pass)
 {

@@ -30,8 +30,7 @@ static const struct measure measures[TAKE_MEASURES] = {
 };
 #define LOST_COST 1000.0
 
-/* ---- ranking -------------------------------------------------------------------------------------------------------
- */
+/* ---- ranking ----------------------------------------------------------------------------------------------------- */
 
 static double lost_frames(const struct pass_gauge *pass)
 {
@@ -117,8 +116,7 @@ int takes_rank(const struct survey *survey, struct take_rank *ranks)
     return best;
 }
 
-/* ---- in words ------------------------------------------------------------------------------------------------------
- */
+/* ---- in words ---------------------------------------------------------------------------------------------------- */
 
 static const char *label_of(const struct survey *survey, const struct take_rank *rank)
 {
@@ -218,8 +216,7 @@ void takes_json(const struct survey *survey, const struct take_rank *ranks, int 
     text_release(&sentence);
 }
 
-/* ---- where takes are -----------------------------------------------------------------------------------------------
- */
+/* ---- where takes are --------------------------------------------------------------------------------------------- */
 
 /* The one pass of a folder, named with the folder. */
 static enum passel_status folder_clip(const char *folder, struct clip *clip, struct passel_error *error)

@@ -108,8 +108,7 @@ static void test_no_memory(void **state)
     set_release(&set);
 }
 
-/* ---- even light -----------------------------------------------------------------------------------------------------
- */
+/* ---- even light -------------------------------------------------------------------------------------------------- */
 
 enum { COLUMNS = 12, ROWS = 9, OTHERS = 7 };
 
@@ -205,8 +204,7 @@ static void test_darkness(void **state)
         picture_release(&even.others[i]);
 }
 
-/* ---- in-betweens
- * ------------------------------------------------------------------------------------------------------ */
+/* ---- in-betweens ------------------------------------------------------------------------------------------------- */
 
 /* A soft square on black goes 8 pixels to the right: half way it is 4 further, and nothing is where it was. */
 static void square_fill(struct picture *frame, double left)
